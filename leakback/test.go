@@ -1,0 +1,130 @@
+// Package leakback holds the return-flow test of one engine, as it was typed,
+// and its evaluation: which cylinder sends too much fuel back, how sure that
+// is, and what would settle what is open. It knows no file, screen, database
+// or clock.
+package leakback
+
+import "math"
+
+// Method says how the returns were collected.
+type Method string
+
+// MethodIndividual is one tube for each cylinder's own return.
+const MethodIndividual Method = "individual"
+
+// Test is one or more runs of one engine in one condition.
+type Test struct {
+	// ID begins with a letter or a digit.
+	ID string
+	// Engine is the engine's name, "" where it was not given.
+	Engine string
+	// Condition is cranking, idle, raised-idle, commanded-pressure or the
+	// shop's own word; "" where it was not recorded.
+	Condition string
+	// Injectors is limits.Driven, limits.Off or "" where it was not recorded.
+	Injectors string
+	Method    Method
+	// Cylinders is the number of cylinders that the entry named; 0 where only
+	// the sheet or the readings can tell.
+	Cylinders int
+	// Runs are in the order of time, at least one.
+	Runs []Run
+}
+
+// Run is one timed collection of every cylinder at once.
+type Run struct {
+	// Number is the run's place in time, from 1, as entered.
+	Number int
+	// IntervalS is the length of the collection in s, > 0.
+	IntervalS float64
+	State     State
+	// Readings are in the order of cylinder numbers, at most one a cylinder.
+	Readings []Reading
+}
+
+// State is what was recorded beside a run. Figures are NaN, and Cranks 0,
+// where they were not recorded.
+type State struct {
+	Cranks          int
+	FuelTempC       float64
+	FuelTempAt      string // supply, rail, return, tube or ""
+	RailPressureBar float64
+	BackPressureBar float64
+	EngineRPM       float64
+}
+
+// UnknownState is a state of which nothing was recorded.
+func UnknownState() State {
+	nan := math.NaN()
+	return State{FuelTempC: nan, RailPressureBar: nan, BackPressureBar: nan, EngineRPM: nan}
+}
+
+// Bound says on which side of the figure the true value lies.
+type Bound int8
+
+// A plain figure, a lower bound (the tube overflowed) and an upper bound
+// (below the first mark).
+const (
+	Exact Bound = iota
+	AtLeast
+	AtMost
+)
+
+// String is "", ">=" or "<=".
+func (b Bound) String() string {
+	switch b {
+	case AtLeast:
+		return ">="
+	case AtMost:
+		return "<="
+	}
+	return ""
+}
+
+// Reading is one volume read from one tube.
+type Reading struct {
+	Cylinder int
+	// Typed is the reading as it was entered, ">100" or "22,5" among them; ""
+	// where the cylinder was not read.
+	Typed string
+	// VolumeML is the level read, in mL; NaN where it was not read. For a bound
+	// it is the level that was reached, or not reached: 0 with AtMost stands
+	// for one mark.
+	VolumeML float64
+	Bound    Bound
+	// StartML is the level at the start in mL; StartRead says that it was read
+	// (a typed 0 is a level that was read), not that the tube was emptied.
+	StartML    float64
+	StartRead  bool
+	Tube       Tube
+	ReturnLine string
+}
+
+// Read says whether the cylinder was read at all.
+func (r Reading) Read() bool { return !math.IsNaN(r.VolumeML) }
+
+// Tube is the graduated cylinder a reading was taken from.
+type Tube struct {
+	// GraduationML is the step between two marks in mL, > 0.
+	GraduationML float64
+	// CapacityML is the highest mark in mL; 0 where it was not given.
+	CapacityML float64
+	// ToleranceML is the largest error of the scale in mL, >= 0.
+	ToleranceML float64
+	// Class is A or B where the tolerance was taken from ASTM E1272.
+	Class string
+}
+
+// Job is the work order around a test. What is unknown is "".
+type Job struct {
+	Workshop     string
+	Technician   string
+	Customer     string
+	WorkOrder    string
+	Vehicle      string
+	VIN          string
+	Odometer     string
+	EngineSerial string
+	Complaint    string
+	Note         string
+}
