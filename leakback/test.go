@@ -126,5 +126,7 @@ type Job struct {
 	Odometer     string
 	EngineSerial string
 	Complaint    string
-	Note         string
+	// Tested is when the test was done, with its zone, as typed.
+	Tested string
+	Note   string
 }

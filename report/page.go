@@ -1,0 +1,25 @@
+// Package report renders a page of results as a terminal table, JSON, CSV or a
+// workbook. Every renderer takes an io.Writer and computes nothing that a
+// verdict depends on.
+package report
+
+import "leakback/leakback"
+
+// Page is everything one test's report shows; command puts it together.
+type Page struct {
+	Result *leakback.Result
+	Job    leakback.Job
+	// Advice is what to look at next, in order, each a sentence or two.
+	Advice []string
+	// NotSeen says what the test does not see, each a sentence.
+	NotSeen []string
+	// Cautions are the usual cautions, each a sentence or two.
+	Cautions []string
+	// CautionLine is the one line that stands under every table.
+	CautionLine string
+	// Version is the program's version.
+	Version string
+	// Digest identifies the readings that were evaluated (hexadecimal SHA-256
+	// of the readings as they came in); "" where there is none.
+	Digest string
+}
