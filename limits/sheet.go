@@ -27,12 +27,28 @@ const (
 	Off    = "off"
 )
 
+// Origin says how a sheet was found, in words that fit behind "found:".
+type Origin string
+
+// The places a sheet is looked for, in the order of precedence.
+const (
+	OriginNamed       Origin = "named on the command line"
+	OriginEnvironment Origin = "named by " + EnvironmentVariable
+	OriginFolder      Origin = "in the configuration folder, by the engine's name"
+	OriginBuiltin     Origin = "built in, as no sheet was found"
+)
+
+// EnvironmentVariable names a limits sheet for every command.
+const EnvironmentVariable = "LEAKBACK_LIMITS"
+
 // Sheet is one limits sheet. Every table names its source.
 type Sheet struct {
 	// Name is what people call the sheet; the file's name where none is given.
 	Name string
 	// Path is the file it was read from; "" for the built-in sheet.
 	Path string
+	// Origin says how the sheet was found; "" where nobody searched.
+	Origin Origin
 	// Engine is the engine it was written for; "" for any engine.
 	Engine string
 	// Cylinders is the number of cylinders; 0 where the sheet does not say.
