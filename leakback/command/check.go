@@ -1,0 +1,326 @@
+package command
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"leakback/leakback"
+	"leakback/leakback/entry"
+	"leakback/limits"
+	"leakback/limits/quantity"
+)
+
+// checkOptions are the flags of leakback check.
+type checkOptions struct {
+	volumes   string
+	format    string
+	output    string
+	overwrite bool
+	exitCode  bool
+	limits    string
+	state     stateOptions
+	job       leakback.Job
+}
+
+// stateOptions are the flags that fill in what a readings file leaves empty.
+type stateOptions struct {
+	interval, graduation, capacity, tolerance *quantity.Value
+	fuelTemp, railPressure, backPressure      *quantity.Value
+	tubeClass, condition, injectors           string
+	fuelTempAt, returnLine, engine            string
+	cranks, cylinders                         int
+	rpm                                       float64
+}
+
+var formats = []string{"table", "json", "csv"}
+
+func newCheckCommand(env *environment) *cobra.Command {
+	o := &checkOptions{}
+	cmd := &cobra.Command{
+		Use:   "check [FILE...]",
+		Short: "judge a return-flow test, or many",
+		Long: `Judge return-flow tests: every cylinder's rate with its uncertainty, held against
+the limits sheet and against the engine's own consensus.
+
+FILE is a readings file (CSV; see the README), - is standard input. With
+--volumes no file is needed: the volumes of one run in the order of cylinder
+numbers, ">100" where a tube overflowed, "<2" below the first mark, "skip" where
+a cylinder was not read. Flags fill in what a cell of the file leaves empty.
+
+An existing report is replaced only with --overwrite.
+
+Exit codes: 0 evaluated, whatever the verdict; 1 only with --exit-code, when the
+verdict is not pass; 2 bad use or bad input; 3 cannot read or write;
+130 interrupted.`,
+		Example: `  leakback check --interval 60s --volumes "21 22.5 23 >100 21 22"
+  leakback check idle.csv --limits engine.toml --output report.xlsx
+  leakback check month.csv --format csv`,
+		RunE: func(c *cobra.Command, args []string) error {
+			return newCheck(env, o).run(c.Context(), args)
+		},
+		ValidArgsFunction: cobra.FixedCompletions(nil, cobra.ShellCompDirectiveDefault),
+	}
+	o.addFlags(cmd.Flags())
+	for flag, words := range map[string][]string{
+		"format": formats, "tube-class": {"A", "B"}, "injectors": {limits.Driven, limits.Off},
+		"condition":    {"cranking", "idle", "raised-idle", "commanded-pressure"},
+		"fuel-temp-at": {"supply", "rail", "return", "tube"},
+	} {
+		// It fails only for a flag that does not exist, which a test would show.
+		_ = cmd.RegisterFlagCompletionFunc(flag, cobra.FixedCompletions(words, cobra.ShellCompDirectiveNoFileComp))
+	}
+	return cmd
+}
+
+func (o *checkOptions) addFlags(f *pflag.FlagSet) {
+	f.SortFlags = false
+	f.StringVar(&o.volumes, "volumes", "", "volumes in mL of one run, by cylinder number")
+	f.StringVar(&o.format, "format", "table", "table, json or csv")
+	f.StringVarP(&o.output, "output", "o", "", "write the customer's workbook (.xlsx) as well")
+	f.BoolVar(&o.overwrite, "overwrite", false, "replace an existing report")
+	f.BoolVar(&o.exitCode, "exit-code", false, "exit with 1 when the verdict is not pass")
+	f.StringVar(&o.limits, "limits", "", "limits sheet (TOML); else LEAKBACK_LIMITS, else by engine")
+	o.state.addFlags(f)
+	addJobFlags(f, &o.job)
+}
+
+func (s *stateOptions) addFlags(f *pflag.FlagSet) {
+	value := func(to **quantity.Value, kind quantity.Kind, name, usage string) {
+		*to = quantity.NewValue(kind)
+		f.Var(*to, name, usage)
+	}
+	value(&s.interval, quantity.Interval, "interval", "length of each collection, such as 60s or 1m30s")
+	value(&s.graduation, quantity.Volume, "graduation", "step between two marks of the tubes (1 mL)")
+	value(&s.capacity, quantity.Volume, "capacity", "highest mark of the tubes")
+	value(&s.tolerance, quantity.Volume, "tolerance", "largest error of the tubes' scale (one mark)")
+	f.StringVar(&s.tubeClass, "tube-class", "", "A or B: the tolerance of ASTM E1272 by capacity")
+	f.StringVar(&s.engine, "engine", "", "the engine's name, which picks its limits sheet")
+	f.IntVar(&s.cylinders, "cylinders", 0, "how many cylinders the engine has")
+	f.StringVar(&s.condition, "condition", "", "cranking, idle, raised-idle, commanded-pressure or your own word")
+	f.StringVar(&s.injectors, "injectors", "", "driven or off")
+	f.IntVar(&s.cranks, "cranks", 0, "how many cranks make up a run")
+	value(&s.fuelTemp, quantity.Temperature, "fuel-temp", "fuel temperature, such as 45C or 113F")
+	f.StringVar(&s.fuelTempAt, "fuel-temp-at", "", "where it was taken: supply, rail, return or tube")
+	value(&s.railPressure, quantity.Pressure, "rail-pressure", "rail pressure, such as 350bar or 5000psi")
+	value(&s.backPressure, quantity.Pressure, "back-pressure", "pressure at which the return was held up")
+	f.Float64Var(&s.rpm, "rpm", math.NaN(), "engine speed in 1/min")
+	f.Lookup("rpm").DefValue = ""
+	f.StringVar(&s.returnLine, "return-line", "", "return line (bank) of the cylinders")
+}
+
+func addJobFlags(f *pflag.FlagSet, j *leakback.Job) {
+	for _, flag := range []struct {
+		to          *string
+		name, usage string
+	}{
+		{&j.Workshop, "workshop", "workshop on the report"},
+		{&j.Technician, "technician", "who did the test"},
+		{&j.Customer, "customer", "customer on the report"},
+		{&j.WorkOrder, "work-order", "number of the work order"},
+		{&j.Vehicle, "vehicle", "vehicle, as the customer knows it"},
+		{&j.VIN, "vin", "vehicle identification number"},
+		{&j.Odometer, "odometer", "odometer or hour meter, with its unit"},
+		{&j.EngineSerial, "engine-serial", "serial number of the engine"},
+		{&j.Complaint, "complaint", "what the customer complained of"},
+		{&j.Tested, "tested", "date, time and zone of the test"},
+		{&j.Note, "note", "a note for the report"},
+	} {
+		f.StringVar(flag.to, flag.name, "", flag.usage)
+	}
+}
+
+// defaults are what the flags say, for the entry package.
+func (s *stateOptions) defaults() entry.Defaults {
+	return entry.Defaults{
+		IntervalS: s.interval.Value(), GraduationML: s.graduation.Value(),
+		CapacityML: s.capacity.Value(), ToleranceML: s.tolerance.Value(), TubeClass: s.tubeClass,
+		Condition: s.condition, Injectors: s.injectors, Cranks: s.cranks,
+		FuelTempC: s.fuelTemp.Value(), FuelTempAt: s.fuelTempAt,
+		RailPressureBar: s.railPressure.Value(), BackPressureBar: s.backPressure.Value(),
+		EngineRPM: s.rpm, ReturnLine: s.returnLine, Engine: s.engine, Cylinders: s.cylinders,
+	}
+}
+
+// check is one run of the command.
+type check struct {
+	env    *environment
+	o      *checkOptions
+	sheets map[string]*limits.Sheet
+	out    *emitter
+	worst  leakback.Verdict
+}
+
+func newCheck(env *environment, o *checkOptions) *check {
+	return &check{env: env, o: o, sheets: map[string]*limits.Sheet{}}
+}
+
+func (c *check) run(ctx context.Context, files []string) error {
+	if err := c.sound(files); err != nil {
+		return err
+	}
+	c.out = newEmitter(c.env, c.o)
+	if err := c.evaluateAll(ctx, files); err != nil {
+		// What was sound before the fault has been printed and stands.
+		return errors.Join(err, c.out.flush())
+	}
+	if err := c.out.close(); err != nil {
+		return err
+	}
+	if c.o.exitCode && c.worst != leakback.Pass {
+		return errNotPass
+	}
+	return nil
+}
+
+// sound refuses flags and arguments that contradict one another.
+func (c *check) sound(files []string) error {
+	switch o := c.o; {
+	case len(files) == 0 && o.volumes == "":
+		return &hintedError{errors.New("nothing to check: expected a readings file, - or --volumes"),
+			"see leakback check --help"}
+	case len(files) > 0 && o.volumes != "":
+		return errors.New("--volumes and a readings file: expected one of them")
+	case !slices.Contains(formats, o.format):
+		return fmt.Errorf("--format: %s: expected %s", quantity.Quote(o.format), strings.Join(formats, ", "))
+	case o.overwrite && o.output == "":
+		return errors.New("--overwrite: expected with --output FILE")
+	case o.output != "":
+		return c.soundOutput(files)
+	}
+	return nil
+}
+
+func (c *check) soundOutput(files []string) error {
+	if !strings.HasSuffix(strings.ToLower(c.o.output), ".xlsx") {
+		return fmt.Errorf("--output: %s: expected a name that ends in .xlsx", quantity.Quote(c.o.output))
+	}
+	for _, in := range append([]string{c.o.limits}, files...) {
+		if sameFile(in, c.o.output) {
+			return fmt.Errorf("--output: %s: expected another file than what is read", c.o.output)
+		}
+	}
+	return replaceable(c.o.output, c.o.overwrite)
+}
+
+func sameFile(a, b string) bool {
+	infoA, errA := os.Stat(a)
+	infoB, errB := os.Stat(b)
+	return errA == nil && errB == nil && os.SameFile(infoA, infoB)
+}
+
+// evaluateAll reads every input in its order and hands each test on.
+func (c *check) evaluateAll(ctx context.Context, files []string) error {
+	if c.o.volumes != "" {
+		return c.checkVolumes()
+	}
+	for _, name := range files {
+		if err := c.checkFile(ctx, name); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (c *check) checkVolumes() error {
+	d := c.o.state.defaults()
+	if err := c.countCylinders(&d, d.Engine); err != nil {
+		return err
+	}
+	t, err := entry.Volumes(c.o.volumes, d)
+	if err != nil {
+		return err
+	}
+	return c.judge(t, digestOf(strings.NewReader(c.o.volumes)))
+}
+
+func (c *check) checkFile(ctx context.Context, name string) error {
+	in, shown, err := c.open(name)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	digest := newDigest(in)
+	d := c.o.state.defaults()
+	if err := c.countCylinders(&d, d.Engine); err != nil {
+		return err
+	}
+	r := entry.NewReader(digest, shown, entry.TestID(name), d)
+	for {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		t, err := r.Next()
+		if err == io.EOF {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		if err := c.judge(t, digest.sum); err != nil {
+			return fmt.Errorf("%s: %w", shown, err)
+		}
+	}
+}
+
+func (c *check) open(name string) (io.ReadCloser, string, error) {
+	if name == "-" {
+		return io.NopCloser(c.env.stdin), "stdin", nil
+	}
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, "", &fileError{fmt.Errorf("%s: cannot be read: %w", name, reason(err))}
+	}
+	return f, name, nil
+}
+
+// sheetFor finds, once for each engine, the limits sheet.
+func (c *check) sheetFor(engine string) (*limits.Sheet, error) {
+	if sheet, ok := c.sheets[engine]; ok {
+		return sheet, nil
+	}
+	sheet, err := limits.Find(engine, c.o.limits, c.env.getenv, c.env.configDir)
+	if err != nil {
+		return nil, err
+	}
+	c.sheets[engine] = sheet
+	return sheet, nil
+}
+
+// countCylinders tells the entry how many cylinders the flags' sheet has, so
+// that a number beyond it is reported where it stands in the file.
+func (c *check) countCylinders(d *entry.Defaults, engine string) error {
+	sheet, err := c.sheetFor(engine)
+	if err != nil {
+		return err
+	}
+	if d.Cylinders != 0 && sheet.Cylinders != 0 && d.Cylinders != sheet.Cylinders {
+		return fmt.Errorf("--cylinders: %d: expected %d, as the limits sheet %s has", d.Cylinders, sheet.Cylinders, sheet.Name)
+	}
+	if d.Cylinders == 0 && (c.o.limits != "" || engine != "") {
+		d.Cylinders = sheet.Cylinders
+	}
+	return nil
+}
+
+// judge evaluates one test and hands the result to the output.
+func (c *check) judge(t *leakback.Test, digest func() string) error {
+	sheet, err := c.sheetFor(t.Engine)
+	if err != nil {
+		return err
+	}
+	result, err := leakback.Evaluate(t, sheet)
+	if err != nil {
+		return fmt.Errorf("test %s: %w", t.ID, err)
+	}
+	c.worst = max(c.worst, result.Verdict)
+	return c.out.emit(result, digest)
+}

@@ -1,0 +1,126 @@
+package command
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+)
+
+// replaceable says, before any work is done, whether a file may be written
+// there; what happens in between is caught when it is written.
+func replaceable(path string, overwrite bool) error {
+	switch info, err := os.Stat(path); {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil
+	case err != nil:
+		return &fileError{err}
+	case info.IsDir():
+		return &fileError{fmt.Errorf("%s: is a folder; expected the name of a file to write", path)}
+	case !info.Mode().IsRegular():
+		return &fileError{fmt.Errorf("%s: is not an ordinary file and is left alone", path)}
+	case !overwrite:
+		return alreadyThere(path)
+	}
+	return nil
+}
+
+func alreadyThere(path string) error {
+	return &fileError{&hintedError{
+		fmt.Errorf("%s: already exists and is left as it is", path),
+		"choose another name, or replace it with --overwrite",
+	}}
+}
+
+// writeFile writes a file as a whole or not at all: into a temporary file in
+// the same folder, synced, then renamed. Without overwrite a file that is
+// there, even one that appeared meanwhile, stays. Whatever fails, an earlier
+// file is intact and no half file is left.
+func writeFile(path string, overwrite bool, write func(io.Writer) error) (err error) {
+	if err := replaceable(path, overwrite); err != nil {
+		return err
+	}
+	if overwrite { // a link keeps pointing to the file that is replaced
+		if target, err := filepath.EvalSymlinks(path); err == nil {
+			path = target
+		}
+	}
+	temporary, err := os.CreateTemp(filepath.Dir(path), ".leakback-*.tmp")
+	if err != nil {
+		return &fileError{fmt.Errorf("%s: cannot be written: %w", path, reason(err))}
+	}
+	defer func() {
+		if err != nil {
+			temporary.Close()
+			os.Remove(temporary.Name())
+		}
+	}()
+	if err := fill(temporary, write); err != nil {
+		return fmt.Errorf("%s: not written: %w", path, err)
+	}
+	if err := publish(temporary.Name(), path, overwrite); err != nil {
+		return err
+	}
+	syncFolder(filepath.Dir(path))
+	return nil
+}
+
+// fill writes, syncs and closes the temporary file.
+func fill(f *os.File, write func(io.Writer) error) error {
+	buffered := bufio.NewWriterSize(f, 1<<16)
+	if err := write(buffered); err != nil {
+		return err
+	}
+	for _, step := range []func() error{
+		buffered.Flush, func() error { return f.Chmod(0o644) }, f.Sync, f.Close,
+	} {
+		if err := step(); err != nil {
+			return &fileError{reason(err)}
+		}
+	}
+	return nil
+}
+
+// publish gives the finished file its name. A link that fails where the name
+// is taken is the only step that cannot replace another's file; where the file
+// system has no links, a look beforehand must do.
+func publish(temporary, path string, overwrite bool) error {
+	if !overwrite {
+		switch err := os.Link(temporary, path); {
+		case err == nil:
+			os.Remove(temporary)
+			return nil
+		case errors.Is(err, fs.ErrExist):
+			return alreadyThere(path)
+		}
+		if err := replaceable(path, false); err != nil {
+			return err
+		}
+	}
+	if err := os.Rename(temporary, path); err != nil {
+		return &fileError{fmt.Errorf("%s: cannot be written: %w", path, reason(err))}
+	}
+	return nil
+}
+
+// syncFolder makes the new name last through a power cut, where folders can
+// be synced at all.
+func syncFolder(folder string) {
+	if d, err := os.Open(folder); err == nil {
+		d.Sync()
+		d.Close()
+	}
+}
+
+// reason is the cause without the temporary file's name, which tells nobody
+// anything.
+func reason(err error) error {
+	var path *fs.PathError
+	if errors.As(err, &path) {
+		return path.Err
+	}
+	return err
+}

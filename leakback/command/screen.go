@@ -1,0 +1,52 @@
+package command
+
+import (
+	"io"
+	"os"
+	"runtime"
+	"strings"
+
+	"golang.org/x/term"
+)
+
+// screen says how results for people may be drawn.
+type screen struct {
+	width   int
+	color   bool
+	unicode bool
+}
+
+// usualWidth is the width for pipes, files and terminals that do not say.
+const usualWidth = 80
+
+// screenOf looks at where stdout goes: colour and the width of the window only
+// on a terminal, no colour with NO_COLOR or a dumb terminal, and plain ASCII
+// where the locale is not UTF-8.
+func screenOf(stdout io.Writer, getenv func(string) string) screen {
+	s := screen{width: usualWidth, unicode: speaksUTF8(getenv)}
+	f, ok := stdout.(*os.File)
+	if !ok || !term.IsTerminal(int(f.Fd())) {
+		return s
+	}
+	if runtime.GOOS == "windows" { // the console takes Unicode whatever the code page
+		s.unicode = true
+	}
+	if width, _, err := term.GetSize(int(f.Fd())); err == nil && width > 0 {
+		s.width = width
+	}
+	dumb := getenv("TERM") == "dumb"
+	s.unicode = s.unicode && !dumb
+	s.color = getenv("NO_COLOR") == "" && !dumb
+	return s
+}
+
+// speaksUTF8 reads the locale as POSIX orders it: LC_ALL, LC_CTYPE, LANG.
+func speaksUTF8(getenv func(string) string) bool {
+	for _, name := range []string{"LC_ALL", "LC_CTYPE", "LANG"} {
+		if value := getenv(name); value != "" {
+			value = strings.ToLower(value)
+			return strings.Contains(value, "utf-8") || strings.Contains(value, "utf8")
+		}
+	}
+	return runtime.GOOS == "darwin"
+}

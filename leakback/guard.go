@@ -1,0 +1,203 @@
+package leakback
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"leakback/limits"
+	"leakback/limits/quantity"
+	"leakback/stats"
+)
+
+// guard says which decisions against the limit the recorded state leaves
+// standing. A rate rises with pressure, temperature and speed: below the
+// limit's state a maximum that is exceeded there is exceeded, but one that is
+// met proves nothing; above it the reverse.
+type guard struct {
+	below, above bool // the recorded state lies outside the limit's
+	unknown      bool // a state that the limit names was not recorded
+	otherPattern bool // another crank pattern than the limit's
+	// unjudged says that nothing may be judged at all (back-pressure).
+	unjudged bool
+	findings []Finding
+	notes    []string
+	// settle asks for the state that is missing or wrong; nil where none is.
+	settle *Settle
+}
+
+// recorded is the state over the runs, as limits.For takes it.
+func recorded(t *Test) limits.State {
+	var s limits.State
+	add := func(to *[]float64, x float64) {
+		if !math.IsNaN(x) {
+			*to = append(*to, x)
+		}
+	}
+	for i := range t.Runs {
+		st := &t.Runs[i].State
+		s.Cranks = max(s.Cranks, st.Cranks)
+		add(&s.RailPressureBar, st.RailPressureBar)
+		add(&s.FuelTempC, st.FuelTempC)
+		add(&s.EngineRPM, st.EngineRPM)
+	}
+	return s
+}
+
+// stateGuard holds the recorded state against the limit's.
+func stateGuard(t *Test, sheet *limits.Sheet, l *limits.Limit) guard {
+	var g guard
+	g.backPressure(t, sheet.BackPressureBar)
+	if l == nil {
+		return g
+	}
+	st := recorded(t)
+	g.within("rail pressure", quantity.Pressure, l.RailPressureBar, st.RailPressureBar, len(t.Runs))
+	g.within("fuel temperature", quantity.Temperature, l.FuelTempC, st.FuelTempC, len(t.Runs))
+	g.speed(l.EngineRPM, st.EngineRPM, len(t.Runs))
+	if l.Injectors != "" && t.Injectors == "" {
+		g.missing("whether the injectors were driven or off")
+	}
+	g.cranks(t, l)
+	return g
+}
+
+// backPressure judges nothing where the sheet wants the return held up and
+// that was not done, or not recorded.
+func (g *guard) backPressure(t *Test, want *limits.Range) {
+	if want == nil {
+		return
+	}
+	var values []float64
+	for i := range t.Runs {
+		if x := t.Runs[i].State.BackPressureBar; !math.IsNaN(x) {
+			values = append(values, x)
+		}
+	}
+	below, above := want.Side(values)
+	if len(values) == len(t.Runs) && !below && !above {
+		return
+	}
+	text := fmt.Sprintf("the return of this engine must be held at %s", span(quantity.Pressure, *want))
+	if len(values) < len(t.Runs) {
+		text += "; no back-pressure was recorded, so nothing is judged"
+	} else {
+		text += "; it was not, so nothing is judged"
+	}
+	g.unjudged = true
+	g.add(BackPressure, text, "hold the return at the back-pressure that the sheet names, record it and measure again")
+}
+
+func (g *guard) within(what string, k quantity.Kind, want *limits.Range, got []float64, runs int) {
+	if want == nil {
+		return
+	}
+	if len(got) < runs {
+		if k == quantity.Pressure {
+			g.missing("the " + what)
+		} else {
+			g.notes = append(g.notes, fmt.Sprintf(
+				"The %s was not recorded; the limit is given for %s.", what, span(k, *want)))
+		}
+	}
+	g.outside(what, span(k, *want), want, got)
+}
+
+func (g *guard) speed(want *limits.Range, got []float64, runs int) {
+	if want == nil {
+		return
+	}
+	text := quantity.Fixed(want.Low, 0) + " to " + quantity.Fixed(want.High, 0) + " rpm"
+	if len(got) < runs {
+		g.notes = append(g.notes, "The engine speed was not recorded; the limit is given for "+text+".")
+	}
+	g.outside("engine speed", text, want, got)
+}
+
+func (g *guard) outside(what, wanted string, want *limits.Range, got []float64) {
+	below, above := want.Side(got)
+	settle := fmt.Sprintf("measure again with the %s at %s", what, wanted)
+	if below {
+		g.below = true
+		g.add(OutsideLimitState, fmt.Sprintf("the %s was below the %s that the limit is given for: "+
+			"being within it there proves nothing, being over it does", what, wanted), settle)
+	}
+	if above {
+		g.above = true
+		g.add(OutsideLimitState, fmt.Sprintf("the %s was above the %s that the limit is given for: "+
+			"being over it there proves nothing, being within it does", what, wanted), settle)
+	}
+}
+
+func (g *guard) missing(what string) {
+	g.unknown = true
+	g.add(StateUnknown, fmt.Sprintf("the limit is given for a certain state, and %s was not recorded: "+
+		"being within it proves nothing", what), "record "+what)
+}
+
+// cranks refuses to hold one crank pattern against another's limit. A test
+// that does not say is taken as one crank.
+func (g *guard) cranks(t *Test, l *limits.Limit) {
+	if l.Cranks == 0 {
+		return
+	}
+	for i := range t.Runs {
+		got := max(1, t.Runs[i].State.Cranks)
+		if t.Runs[i].State.Cranks == 0 && i == 0 {
+			g.notes = append(g.notes, "The number of cranks was not recorded and is taken as one.")
+		}
+		if got != l.Cranks {
+			g.otherPattern = true
+			g.add(OtherCrankPattern, fmt.Sprintf("collected over %s, the limit is given for %s: "+
+				"the two cannot be compared", count(got, "crank"), count(l.Cranks, "crank")),
+				"collect again over "+count(l.Cranks, "crank"))
+			return
+		}
+	}
+}
+
+// add notes a finding, one of each code, and asks for what would settle it.
+func (g *guard) add(code Code, text, settle string) {
+	if g.settle == nil {
+		g.settle = newSettle(RecordState, settle)
+	}
+	for i := range g.findings {
+		if g.findings[i].Code == code {
+			g.findings[i].Text += "; " + text
+			return
+		}
+	}
+	g.findings = append(g.findings, Finding{code, text})
+}
+
+// judge turns a decision against a limit into a verdict: fails names the
+// decision that fails, Above for a maximum and Below for a minimum. Where the
+// state takes a decided verdict away, taken is true.
+func (g *guard) judge(d, fails stats.Decision) (v Verdict, taken bool) {
+	passOpen, failOpen := g.below, g.above
+	if fails == stats.Below { // a minimum is the mirror image
+		passOpen, failOpen = g.above, g.below
+	}
+	switch {
+	case d == stats.Open:
+		return Undecided, false
+	case g.otherPattern, d == fails && failOpen, d != fails && (passOpen || g.unknown):
+		return Undecided, true
+	case d == fails:
+		return Fail, false
+	}
+	return Pass, false
+}
+
+// span prints a range with its unit once: "300 to 400 bar".
+func span(k quantity.Kind, r limits.Range) string {
+	low, _, _ := strings.Cut(quantity.Format(k, r.Low), " ")
+	return low + " to " + quantity.Format(k, r.High)
+}
+
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}

@@ -1,0 +1,219 @@
+package leakback
+
+import (
+	"math"
+
+	"leakback/limits"
+	"leakback/stats"
+)
+
+// assumedDoF is how far an assumed relative figure is trusted: to a quarter,
+// which JCGM 100:2008, G.4.2 makes 8 degrees of freedom.
+const assumedDoF = 8
+
+// part is what one reading contributes: one cylinder in one run.
+type part struct {
+	run        int     // index into Test.Runs
+	rateMLMin  float64 // or the bound
+	netML      float64
+	intervalS  float64
+	bound      Bound
+	levels     float64 // 1, or 2 where the start level was read as well
+	tube       Tube
+	timingS    float64 // standard uncertainty of the interval
+	typedZero  bool
+	belowFirst bool
+}
+
+// series is one cylinder over its runs, unread ones left out.
+type series struct {
+	cylinder int
+	parts    []part
+	// rateMLMin is the mean, or the bound; NaN where unread.
+	rateMLMin float64
+	bound     Bound
+	// numberMLMin is what stands where a number is needed: half an upper bound.
+	numberMLMin float64
+	mixedBounds bool
+}
+
+func (s *series) readable() bool { return !math.IsNaN(s.rateMLMin) }
+
+// newPart turns a reading into a rate: q = 60 (V - S)/t in mL/min. A net
+// volume of zero is a reading below the first mark.
+func newPart(index int, run *Run, r Reading, m limits.Measurement) part {
+	p := part{
+		run: index, netML: r.VolumeML - r.StartML, intervalS: run.IntervalS,
+		bound: r.Bound, levels: 1, tube: r.Tube, belowFirst: r.Bound == AtMost,
+	}
+	if r.StartRead {
+		p.levels = 2
+	}
+	if p.bound != AtLeast && stats.Round6(p.netML) <= 0 {
+		p.typedZero = p.bound == Exact
+		p.bound, p.netML = AtMost, r.Tube.GraduationML
+	}
+	p.rateMLMin = 60 * p.netML / p.intervalS
+	p.timingS = m.TimingS * math.Sqrt(2*float64(max(1, run.State.Cranks)))
+	return p
+}
+
+// collect gathers each cylinder's parts over the runs, for the cylinders given.
+func collect(t *Test, cylinders []int, m limits.Measurement) []series {
+	all := make([]series, len(cylinders))
+	buffer := make([]part, 0, len(cylinders)*len(t.Runs))
+	for i, cylinder := range cylinders {
+		from := len(buffer)
+		for k := range t.Runs {
+			run := &t.Runs[k]
+			for _, r := range run.Readings {
+				if r.Cylinder == cylinder && r.Read() {
+					buffer = append(buffer, newPart(k, run, r, m))
+				}
+			}
+		}
+		all[i] = series{cylinder: cylinder, parts: buffer[from:len(buffer):len(buffer)]}
+		all[i].average()
+	}
+	return all
+}
+
+// average sets the mean over the runs. A mean that holds a bound is that
+// bound; one that holds both kinds says nothing and counts as unread.
+func (s *series) average() {
+	var sum float64
+	for _, p := range s.parts {
+		sum += p.rateMLMin
+		switch {
+		case p.bound == Exact || p.bound == s.bound:
+		case s.bound == Exact:
+			s.bound = p.bound
+		default:
+			s.mixedBounds = true
+		}
+	}
+	if len(s.parts) == 0 || s.mixedBounds {
+		s.rateMLMin, s.numberMLMin, s.bound = math.NaN(), math.NaN(), Exact
+		return
+	}
+	s.rateMLMin = sum / float64(len(s.parts))
+	s.numberMLMin = s.rateMLMin
+	if s.bound == AtMost {
+		s.numberMLMin /= 2
+	}
+}
+
+// shared says whether every readable cylinder was read in the same runs, so
+// that what a run does to all of them cancels between them.
+func shared(all []series) bool {
+	var first *series
+	for i := range all {
+		s := &all[i]
+		if !s.readable() {
+			continue
+		}
+		if first == nil {
+			first = s
+			continue
+		}
+		if len(s.parts) != len(first.parts) {
+			return false
+		}
+		for k := range s.parts {
+			if s.parts[k].run != first.parts[k].run {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// repeatability is the relative standard deviation of a repeated reading,
+// pooled from the sheet's figure and the test's own scatter.
+type repeatability struct {
+	// CV is sqrt((8 r0^2 + nu s^2)/(8 + nu)).
+	CV float64
+	// DoF is 8 + nu.
+	DoF float64
+	// SheetCV is r0, the sheet's figure alone.
+	SheetCV float64
+	// Plain counts the cylinders with a plain reading in every run.
+	Plain int
+	// squares are the sums of squared residuals of ln q after cylinder and run
+	// means, by place in the series; NaN for a cylinder that took no part.
+	squares []float64
+}
+
+// pool measures the scatter of ln q that neither the cylinder nor the run
+// explains (two-way residuals) over the cylinders that are plain in every run,
+// and pools it with the sheet's figure.
+func pool(all []series, runs int, sheetCV float64) repeatability {
+	rep := repeatability{CV: sheetCV, DoF: assumedDoF, SheetCV: sheetCV}
+	if runs < 2 {
+		return rep
+	}
+	var plain []int
+	for i := range all {
+		if s := &all[i]; len(s.parts) == runs && s.readable() && s.bound == Exact {
+			plain = append(plain, i)
+		}
+	}
+	rep.Plain = len(plain)
+	if rep.Plain < 2 {
+		return rep
+	}
+	rep.squares = residualSquares(all, plain, runs)
+	nu := float64((runs - 1) * (rep.Plain - 1))
+	var sum float64
+	for _, i := range plain {
+		sum += rep.squares[i]
+	}
+	rep.DoF = assumedDoF + nu
+	rep.CV = math.Sqrt((assumedDoF*sheetCV*sheetCV + sum) / rep.DoF)
+	return rep
+}
+
+func residualSquares(all []series, plain []int, runs int) []float64 {
+	runMean := make([]float64, runs)
+	cylMean := make([]float64, len(all))
+	var grand float64
+	for _, i := range plain {
+		for k, p := range all[i].parts {
+			y := math.Log(p.rateMLMin)
+			cylMean[i] += y / float64(runs)
+			runMean[k] += y / float64(len(plain))
+		}
+		grand += cylMean[i] / float64(len(plain))
+	}
+	squares := make([]float64, len(all))
+	for i := range squares {
+		squares[i] = math.NaN()
+	}
+	for _, i := range plain {
+		squares[i] = 0
+		for k, p := range all[i].parts {
+			e := math.Log(p.rateMLMin) - cylMean[i] - runMean[k] + grand
+			squares[i] += e * e
+		}
+	}
+	return squares
+}
+
+// unsteady says whether cylinder i scatters more from run to run than its
+// reading and the sheet's repeatability explain: the sum of its squared
+// residuals over (1 - 1/n)(r0^2 + levels g^2/(12 V^2)) beyond the chi-square
+// quantile 0.99^(1/n) at R - 1 degrees of freedom, n the plain cylinders.
+func (rep repeatability) unsteady(all []series, i int) bool {
+	if rep.squares == nil || math.IsNaN(rep.squares[i]) {
+		return false
+	}
+	s, n := &all[i], float64(rep.Plain)
+	var reading float64
+	for _, p := range s.parts {
+		u := stats.ResolutionU(p.tube.GraduationML) / p.netML
+		reading += p.levels * u * u / float64(len(s.parts))
+	}
+	scaled := rep.squares[i] / ((1 - 1/n) * (rep.SheetCV*rep.SheetCV + reading))
+	bar := stats.ChiSquareQuantile(math.Pow(0.99, 1/n), float64(len(s.parts)-1))
+	return stats.Round6(scaled) > stats.Round6(bar)
+}

@@ -1,0 +1,211 @@
+package leakback
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"leakback/limits/quantity"
+	"leakback/stats"
+)
+
+// Decimals is how many decimals to print a value and its expanded uncertainty
+// with: two significant digits of the uncertainty at first, then as many as it
+// takes (at most 6) for the printed figures to lie on the same side of each
+// limit as the decision does.
+func Decimals(value, expanded float64, bars ...float64) int {
+	first := quantity.Decimals(expanded)
+	for d := first; d <= 6; d++ {
+		if printsTrue(value, expanded, d, bars) {
+			return d
+		}
+	}
+	return first
+}
+
+func printsTrue(value, expanded float64, decimals int, bars []float64) bool {
+	v, u := printed(value, decimals), printed(expanded, decimals)
+	for _, bar := range bars {
+		if !math.IsNaN(bar) && stats.Against(v, u, bar) != stats.Against(value, expanded, bar) {
+			return false
+		}
+	}
+	return true
+}
+
+// printed is the number that Fixed shows.
+func printed(x float64, decimals int) float64 {
+	scale := math.Pow(10, float64(decimals))
+	return stats.Round6(math.Round(stats.Round6(x*scale)) / scale)
+}
+
+// plain prints a figure as it is, to 6 decimals at most.
+func plain(x float64) string {
+	text := quantity.Fixed(x, 6)
+	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".")
+}
+
+// withUncertainty prints a value with its expanded uncertainty, or a bound.
+func withUncertainty(value, expanded float64, bound Bound, bars ...float64) string {
+	switch bound {
+	case AtLeast:
+		return "at least " + plain(value)
+	case AtMost:
+		return "at most " + plain(value)
+	}
+	d := Decimals(value, expanded, bars...)
+	if !(expanded > 0) {
+		return plain(value)
+	}
+	return quantity.Fixed(value, d) + " ± " + quantity.Fixed(expanded, d)
+}
+
+// againstText says how a rate lies against a limit.
+func againstText(what string, value, expanded float64, bound Bound, limit float64, d stats.Decision) string {
+	relation := map[stats.Decision]string{
+		stats.Above: "over the limit of", stats.Below: "within the limit of",
+		stats.Open: "too close to call against the limit of",
+	}[d]
+	if d == stats.Open && bound != Exact {
+		relation = "known only as a bound, which does not settle the limit of"
+	}
+	return fmt.Sprintf("%s, %s mL/min, is %s %s mL/min", what,
+		withUncertainty(value, expanded, bound, limit), relation, plain(limit))
+}
+
+// limitText says how cylinder i lies against a maximum or minimum.
+func (e *evaluation) limitText(i int, limit float64, d stats.Decision) string {
+	s, c := &e.all[i], &e.res.Cylinders[i]
+	expanded := c.Budget.ExpandedMLMin
+	if s.bound != Exact {
+		expanded = 0
+	}
+	name := "maximum"
+	if l := e.limit.MinRateMLMin; l != nil && *l == limit {
+		name = "minimum"
+	}
+	relation := map[stats.Decision]string{
+		stats.Above: "is over the", stats.Below: "is under the", stats.Open: "is too close to call against the",
+	}[d]
+	text := fmt.Sprintf("%s mL/min %s %s of %s mL/min", withUncertainty(s.rateMLMin, expanded, s.bound, limit),
+		relation, name, plain(limit))
+	if l := e.limit; name == "maximum" && l.MaxVolumeML != nil {
+		text += fmt.Sprintf(" (the book has %s mL in %s s)", plain(*l.MaxVolumeML), plain(*l.IntervalS))
+	}
+	if d == stats.Open && !math.IsNaN(c.ProbabilityOver) && name == "maximum" {
+		text += fmt.Sprintf(": a chance of %s %% that it is over", percent(c.ProbabilityOver))
+	}
+	return text
+}
+
+// percent prints a probability so that it never reads as certain.
+func percent(p float64) string {
+	switch x := 100 * p; {
+	case x < 1:
+		return "under 1"
+	case x > 99:
+		return "over 99"
+	default:
+		return quantity.Fixed(x, 0)
+	}
+}
+
+func ratioText(value, expanded float64, r ratioLimit) string {
+	if r.unknown {
+		return fmt.Sprintf("%s rests on a reading below the first mark: its ratio limit of %s cannot be judged",
+			r.to, plain(r.limit))
+	}
+	if math.IsNaN(expanded) {
+		return fmt.Sprintf("the ratio to %s is known only as a bound, which does not settle its limit of %s",
+			r.to, plain(r.limit))
+	}
+	relation := "is too close to call against its limit of"
+	if stats.Against(value, expanded, r.limit) == stats.Above {
+		relation = "is over its limit of"
+	}
+	return fmt.Sprintf("the ratio to %s, %s, %s %s", r.to, withUncertainty(value, expanded, Exact, r.limit),
+		relation, plain(r.limit))
+}
+
+// rateOf prints a cylinder's rate for a sentence.
+func (e *evaluation) rateOf(i int) string {
+	s, c := &e.all[i], &e.res.Cylinders[i]
+	if s.bound != Exact {
+		return withUncertainty(s.rateMLMin, 0, s.bound) + " mL/min"
+	}
+	return quantity.Fixed(s.rateMLMin, quantity.Decimals(c.Budget.ExpandedMLMin)) + " mL/min"
+}
+
+// comparedTo says what a ratio is taken to.
+func (e *evaluation) comparedTo() string {
+	if e.set.tooLittle {
+		return "the first mark"
+	}
+	return fmt.Sprintf("the %d that agree", e.set.size)
+}
+
+// ratioSaid prints a ratio and where the rule bites; the second only where the
+// ratio is beyond it as printed (cylinders set aside together can lie below).
+func (e *evaluation) ratioSaid(i int) string {
+	ratio, bite := e.set.ratio[i], e.set.biting[i]
+	text := fmt.Sprintf("%s is %s times %s", e.rateOf(i), quantity.Fixed(ratio, 2), e.comparedTo())
+	if ratio > bite {
+		d := quantity.Apart(ratio, bite, 2)
+		text = fmt.Sprintf("%s is %s times %s; the rule bites at %s", e.rateOf(i),
+			quantity.Fixed(ratio, d), e.comparedTo(), quantity.Fixed(bite, d))
+	}
+	return text
+}
+
+func (e *evaluation) highText(i int) string {
+	text := e.ratioSaid(i)
+	switch {
+	case !e.hasMax:
+		text += "; it stands apart from its set, no maker's limit was applied"
+	case e.maxVerdict[i] == Pass:
+		text += "; it stands apart from its set, yet is within the maker's maximum"
+	}
+	if e.set.unsure[i] {
+		text += "; one run is not enough where so little returned"
+	}
+	return text
+}
+
+func (e *evaluation) hintText(i int) string {
+	return fmt.Sprintf("%s is %s times %s, high enough for a doubt and not for a verdict; the rule bites at %s",
+		e.rateOf(i), quantity.Fixed(e.set.ratio[i], 2), e.comparedTo(), quantity.Fixed(e.set.biting[i], 2))
+}
+
+func (e *evaluation) lowText(i int) string {
+	return fmt.Sprintf("%s is only %s times %s: too low to trust, a hose may be off, kinked or unprimed",
+		e.rateOf(i), quantity.Fixed(e.set.ratio[i], 2), e.comparedTo())
+}
+
+func (e *evaluation) overRangeText(i int) string {
+	s := &e.all[i]
+	text := "the tube overflowed: " + withUncertainty(s.rateMLMin, 0, AtLeast) + " mL/min"
+	if s.bound == AtLeast && !e.res.Cylinders[i].Has(OverLimit) && e.set.places[i] != placeHigh {
+		text += ", which proves nothing yet"
+	}
+	return text
+}
+
+func (e *evaluation) belowMarkText(i int) string {
+	return fmt.Sprintf("below the first mark: %s mL/min", withUncertainty(e.all[i].rateMLMin, 0, AtMost))
+}
+
+func (e *evaluation) unsteadyText() string {
+	return "the runs of this cylinder scatter more than reading and repeatability explain"
+}
+
+// sentence makes a clause a sentence.
+func sentence(s string) string {
+	if s == "" {
+		return s
+	}
+	s = strings.ToUpper(s[:1]) + s[1:]
+	if !strings.HasSuffix(s, ".") {
+		s += "."
+	}
+	return s
+}
