@@ -53,7 +53,7 @@ func Evaluate(t *Test, sheet *limits.Sheet) (*Result, error) {
 	e.rule = newRule(e.all, len(t.Runs), sheet.Measurement)
 	e.guard = stateGuard(t, sheet, match.Limit)
 	e.set = compare(e.all, e.rule, sheet.Set)
-	e.start(match.Reason)
+	e.start()
 	if e.guard.unjudged {
 		e.leaveOpen()
 	} else {
@@ -98,7 +98,7 @@ func cylinderNumbers(t *Test, sheet *limits.Sheet) ([]int, error) {
 }
 
 // start fills in all that is measured, before anything is judged.
-func (e *evaluation) start(noLimit string) {
+func (e *evaluation) start() {
 	n := len(e.all)
 	e.res = &Result{
 		Test: e.test, Sheet: e.sheet, Limit: e.limit,
@@ -121,16 +121,13 @@ func (e *evaluation) start(noLimit string) {
 		}
 	}
 	if e.everyPlain() {
-		e.res.TotalMLMin, e.res.Total = e.total()
+		e.res.TotalMLMin, e.res.Total = e.rule.sum(e.everyone())
 	}
-	e.note(noLimit)
+	e.noteFuel()
 }
 
-// note says what was not recorded and what that means for people.
-func (e *evaluation) note(noLimit string) {
-	if noLimit != "" {
-		e.res.Notes = append(e.res.Notes, sentence(noLimit))
-	}
+// noteFuel says where no fuel temperature was recorded.
+func (e *evaluation) noteFuel() {
 	for i := range e.test.Runs {
 		if math.IsNaN(e.test.Runs[i].State.FuelTempC) {
 			e.res.Notes = append(e.res.Notes, "The fuel temperature was not recorded; "+
@@ -158,12 +155,13 @@ func (e *evaluation) everyPlain() bool {
 	return len(e.all) > 0
 }
 
-func (e *evaluation) total() (float64, Budget) {
-	members, signs := make([]*series, len(e.all)), make([]float64, len(e.all))
+// everyone is every cylinder, with the signs of a sum.
+func (e *evaluation) everyone() (members []*series, signs []float64) {
+	members, signs = make([]*series, len(e.all)), make([]float64, len(e.all))
 	for i := range e.all {
 		members[i], signs[i] = &e.all[i], 1
 	}
-	return e.rule.sum(members, signs)
+	return members, signs
 }
 
 // leaveOpen is for a test in which nothing may be judged.

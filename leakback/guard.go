@@ -78,7 +78,7 @@ func (g *guard) backPressure(t *Test, want *limits.Range) {
 	if len(values) == len(t.Runs) && !below && !above {
 		return
 	}
-	text := fmt.Sprintf("the return of this engine must be held at %s", span(quantity.Pressure, *want))
+	text := fmt.Sprintf("the return of this engine must be held at %s", rangeText(quantity.Pressure, *want))
 	if len(values) < len(t.Runs) {
 		text += "; no back-pressure was recorded, so nothing is judged"
 	} else {
@@ -97,10 +97,10 @@ func (g *guard) within(what string, k quantity.Kind, want *limits.Range, got []f
 			g.missing("the " + what)
 		} else {
 			g.notes = append(g.notes, fmt.Sprintf(
-				"The %s was not recorded; the limit is given for %s.", what, span(k, *want)))
+				"The %s was not recorded; the limit is given for %s.", what, rangeText(k, *want)))
 		}
 	}
-	g.outside(what, span(k, *want), want, got)
+	g.outside(what, rangeText(k, *want), want, got)
 }
 
 func (g *guard) speed(want *limits.Range, got []float64, runs int) {
@@ -189,8 +189,8 @@ func (g *guard) judge(d, fails stats.Decision) (v Verdict, taken bool) {
 	return Pass, false
 }
 
-// span prints a range with its unit once: "300 to 400 bar".
-func span(k quantity.Kind, r limits.Range) string {
+// rangeText prints a range with its unit once: "300 to 400 bar".
+func rangeText(k quantity.Kind, r limits.Range) string {
 	low, _, _ := strings.Cut(quantity.Format(k, r.Low), " ")
 	return low + " to " + quantity.Format(k, r.High)
 }

@@ -60,17 +60,28 @@ func withUncertainty(value, expanded float64, bound Bound, bars ...float64) stri
 	return quantity.Fixed(value, d) + " ± " + quantity.Fixed(expanded, d)
 }
 
-// againstText says how a rate lies against a limit.
-func againstText(what string, value, expanded float64, bound Bound, limit float64, d stats.Decision) string {
+// spanText says how a figure of the whole test lies against its limit.
+func spanText(what string, s span, expanded, limit float64, d stats.Decision) string {
+	var value string
+	switch {
+	case s.low == s.high:
+		value = withUncertainty(s.low, expanded, Exact, limit)
+	case math.IsInf(s.high, 1):
+		value = "at least " + withUncertainty(s.low, expanded, Exact, limit)
+	case s.low == 0:
+		value = "at most " + withUncertainty(s.high, expanded, Exact, limit)
+	default:
+		value = "between " + withUncertainty(s.low, expanded, Exact, limit) + " and " +
+			withUncertainty(s.high, expanded, Exact, limit)
+	}
 	relation := map[stats.Decision]string{
 		stats.Above: "over the limit of", stats.Below: "within the limit of",
 		stats.Open: "too close to call against the limit of",
 	}[d]
-	if d == stats.Open && bound != Exact {
-		relation = "known only as a bound, which does not settle the limit of"
+	if d == stats.Open && s.low != s.high {
+		relation = "known only so far, which does not settle the limit of"
 	}
-	return fmt.Sprintf("%s, %s mL/min, is %s %s mL/min", what,
-		withUncertainty(value, expanded, bound, limit), relation, plain(limit))
+	return fmt.Sprintf("%s, %s mL/min, is %s %s mL/min", what, value, relation, plain(limit))
 }
 
 // limitText says how cylinder i lies against a maximum or minimum.
@@ -177,8 +188,12 @@ func (e *evaluation) hintText(i int) string {
 }
 
 func (e *evaluation) lowText(i int) string {
+	ratio := e.set.ratio[i]
+	if e.all[i].bound == AtMost { // compared at half the bound, said at the bound
+		ratio *= 2
+	}
 	return fmt.Sprintf("%s is only %s times %s: too low to trust, a hose may be off, kinked or unprimed",
-		e.rateOf(i), quantity.Fixed(e.set.ratio[i], 2), e.comparedTo())
+		e.rateOf(i), quantity.Fixed(ratio, 2), e.comparedTo())
 }
 
 func (e *evaluation) overRangeText(i int) string {
@@ -198,14 +213,10 @@ func (e *evaluation) unsteadyText() string {
 	return "the runs of this cylinder scatter more than reading and repeatability explain"
 }
 
-// sentence makes a clause a sentence.
-func sentence(s string) string {
+// clause makes a sentence a clause, to stand inside another.
+func clause(s string) string {
 	if s == "" {
 		return s
 	}
-	s = strings.ToUpper(s[:1]) + s[1:]
-	if !strings.HasSuffix(s, ".") {
-		s += "."
-	}
-	return s
+	return strings.ToLower(s[:1]) + strings.TrimSuffix(s[1:], ".")
 }

@@ -29,7 +29,7 @@ func (e *evaluation) judgeTest(match limits.Match) {
 	if e.hasMax {
 		return
 	}
-	why := match.Reason
+	why := clause(match.Reason)
 	if why == "" {
 		why = "the limit for this condition names no maximum of one cylinder"
 	}
@@ -69,35 +69,67 @@ func (e *evaluation) setFindings() {
 	}
 }
 
+// span is where a figure can lie: both ends alike for a plain rate.
+type span struct{ low, high float64 }
+
+// spanMLMin is what is known of a cylinder's rate.
+func (s *series) spanMLMin() span {
+	switch {
+	case !s.readable():
+		return span{0, math.Inf(1)}
+	case s.bound == AtLeast:
+		return span{s.rateMLMin, math.Inf(1)}
+	case s.bound == AtMost:
+		return span{0, s.rateMLMin}
+	}
+	return span{s.rateMLMin, s.rateMLMin}
+}
+
+// against holds a span, whose plain parts are known to the expanded
+// uncertainty, against a limit.
+func (s span) against(expanded, limit float64) stats.Decision {
+	switch {
+	case stats.Against(s.low, expanded, limit) == stats.Above:
+		return stats.Above
+	case stats.Against(s.high, expanded, limit) == stats.Below:
+		return stats.Below
+	}
+	return stats.Open
+}
+
+// plainExpanded is the expanded uncertainty of the plain cylinders among
+// members, summed with their signs; 0 where none is plain.
+func (e *evaluation) plainExpanded(members []*series, signs []float64) float64 {
+	var plain []*series
+	var with []float64
+	for i, s := range members {
+		if s.readable() && s.bound == Exact {
+			plain, with = append(plain, s), append(with, signs[i])
+		}
+	}
+	if len(plain) == 0 {
+		return 0
+	}
+	_, b := e.rule.sum(plain, with)
+	return b.ExpandedMLMin
+}
+
 // judgeTotal holds the sum of all cylinders against its limit. Cylinders that
 // were not read can only add to it.
 func (e *evaluation) judgeTotal(limit float64) {
-	sum, bound, mixed := 0.0, Exact, false
-	join := func(b Bound) {
-		mixed = mixed || bound != Exact && b != Exact && b != bound
-		if b != Exact {
-			bound = b
-		}
+	var sum span
+	members, signs := e.everyone()
+	for _, s := range members {
+		one := s.spanMLMin()
+		sum.low, sum.high = sum.low+one.low, sum.high+one.high
 	}
-	for i := range e.all {
-		s := &e.all[i]
-		if !s.readable() {
-			join(AtLeast)
-			continue
-		}
-		sum += s.rateMLMin
-		join(s.bound)
-	}
-	expanded := 0.0
-	if bound == Exact {
-		expanded = e.res.Total.ExpandedMLMin
-	}
-	decision := bounded(stats.Against(sum, expanded, limit), bound)
-	if mixed {
-		decision = stats.Open
-	}
-	e.conclusion(decision, OverTotal, CloseToTotal,
-		againstText("the total return", sum, expanded, bound, limit, decision))
+	e.judgeSpan("the total return", sum, e.plainExpanded(members, signs), limit, OverTotal, CloseToTotal)
+}
+
+// judgeSpan files the decision about a figure of the whole test.
+func (e *evaluation) judgeSpan(what string, s span, expanded, limit float64, over, closeTo Code) {
+	d := s.against(expanded, limit)
+	e.conclusion(d, over, closeTo, spanText(what, s, expanded, limit, d))
 }
 
 // conclusion files a decision about the whole test against a maximum.
@@ -128,29 +160,10 @@ func (e *evaluation) judgeDifference(limit float64) {
 	if high == nil || high == low {
 		return
 	}
-	var value, expanded float64
-	decision := stats.Open
-	switch {
-	case high.bound == Exact && low.bound == Exact:
-		var b Budget
-		value, b = e.rule.sum([]*series{high, low}, []float64{1, -1})
-		expanded = b.ExpandedMLMin
-		decision = stats.Against(value, expanded, limit)
-	default: // the least it can be: it proves "over" only
-		value = math.Max(0, high.rateMLMin-low.rateMLMin)
-		if high.bound != AtMost && low.bound != AtLeast {
-			decision = bounded(stats.Against(value, 0, limit), AtLeast)
-		}
-		if low.bound == AtMost && high.bound == Exact {
-			// and no more than the highest alone
-			if d := bounded(stats.Against(high.rateMLMin, 0, limit), AtMost); d != stats.Open {
-				decision = d
-			}
-		}
-	}
-	what := fmt.Sprintf("the difference between cylinders %d and %d", high.cylinder, low.cylinder)
-	e.conclusion(decision, OverDifference, CloseToDifference,
-		againstText(what, value, expanded, Exact, limit, decision))
+	a, b := high.spanMLMin(), low.spanMLMin()
+	e.judgeSpan(fmt.Sprintf("the difference between cylinders %d and %d", high.cylinder, low.cylinder),
+		span{math.Max(0, a.low-b.high), a.high - b.low},
+		e.plainExpanded([]*series{high, low}, []float64{1, -1}), limit, OverDifference, CloseToDifference)
 }
 
 // conclude gives the test its verdict, the worst of its cylinders' and of its

@@ -16,7 +16,7 @@ type emitter struct {
 	env *environment
 	o   *checkOptions
 	w   *bufio.Writer
-	csv *report.CSVWriter
+	csv *report.CSV
 	// held is the one result that waits for the end of the input, because a
 	// workbook is to be written: a single test prints nothing unless all of it
 	// is sound.
@@ -28,7 +28,7 @@ type emitter struct {
 func newEmitter(env *environment, o *checkOptions) *emitter {
 	e := &emitter{env: env, o: o, w: bufio.NewWriterSize(env.stdout, 1<<16)}
 	if o.format == "csv" {
-		e.csv = report.NewCSVWriter(e.w)
+		e.csv = report.NewCSV(e.w)
 	}
 	return e
 }
@@ -56,7 +56,12 @@ func (e *emitter) render(r *leakback.Result) error {
 	case "json":
 		return report.JSON(e.w, r)
 	case "csv":
-		return e.csv.Write(r)
+		if e.tests == 1 {
+			if err := e.csv.Header(); err != nil {
+				return err
+			}
+		}
+		return e.csv.Result(r)
 	}
 	if e.tests > 1 {
 		if _, err := io.WriteString(e.w, "\n"); err != nil {
@@ -77,7 +82,14 @@ func (e *emitter) page(r *leakback.Result, digest string) *report.Page {
 }
 
 // flush prints what was rendered so far.
-func (e *emitter) flush() error { return stdoutError(e.w.Flush()) }
+func (e *emitter) flush() error {
+	if e.csv != nil {
+		if err := e.csv.Flush(); err != nil {
+			return stdoutError(err)
+		}
+	}
+	return stdoutError(e.w.Flush())
+}
 
 // close prints what is left and writes the workbook.
 func (e *emitter) close() error {
