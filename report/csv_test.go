@@ -1,0 +1,84 @@
+package report
+
+import (
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"math"
+	"strconv"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"leakback/leakback"
+)
+
+func csvText(t *testing.T, results ...*leakback.Result) string {
+	t.Helper()
+	var out bytes.Buffer
+	c := NewCSV(&out)
+	require.NoError(t, c.Header())
+	for _, r := range results {
+		require.NoError(t, c.Result(r))
+	}
+	require.NoError(t, c.Flush())
+	return out.String()
+}
+
+// The names and their order are a contract with other programs.
+func TestCSVContract(t *testing.T) {
+	r := sampleResult(maximum(40), bad(58, leakback.Fail, leakback.OverLimit, leakback.HighInSet),
+		sample{rate: 100, bound: leakback.AtLeast}, unread())
+	r.Test.ID = `a,"b"`
+	r.Findings = []leakback.Finding{{Code: leakback.HalfSet}, {Code: leakback.NoAbsoluteLimit}}
+	r.Cylinders[0].Budget.StandardMLMin = 1.5
+	r.Cylinders[0].RatioToMedian, r.Cylinders[1].RatioToMedian = 2.5, 4.5
+	assert.Equal(t, "test_id,cylinder,rate_ml_min,standard_uncertainty_ml_min,ratio_to_median,"+
+		"verdict,findings,test_verdict,test_findings,rate_bound\n"+
+		`"a,""b""",1,58,1.5,2.5,fail,over-limit;high-in-set,fail,half-set;no-absolute-limit,`+"\n"+
+		`"a,""b""",2,100,,4.5,pass,,fail,half-set;no-absolute-limit,>=`+"\n"+
+		`"a,""b""",3,,,,unread,,fail,half-set;no-absolute-limit,`+"\n", csvText(t, r))
+}
+
+// Figures come back bit for bit, and without an exponent.
+func TestCSVKeepsEveryDigit(t *testing.T) {
+	for _, x := range []float64{1.0 / 3, 0.1, 21, 100000.0 / 7, 1e-7 / 3, 123456789012345} {
+		rows, err := csv.NewReader(bytes.NewBufferString(csvText(t, sampleResult(nil, good(x))))).ReadAll()
+		require.NoError(t, err)
+		assert.NotContains(t, rows[1][2], "e")
+		back, err := strconv.ParseFloat(rows[1][2], 64)
+		require.NoError(t, err)
+		assert.Equal(t, math.Float64bits(x), math.Float64bits(back), rows[1][2])
+	}
+}
+
+func TestCSVReportsWriteErrors(t *testing.T) {
+	c := NewCSV(fullDisk{})
+	_ = c.Header()
+	assert.ErrorIs(t, c.Flush(), errFull)
+}
+
+var errFull = errors.New("no space left")
+
+type fullDisk struct{}
+
+func (fullDisk) Write([]byte) (int, error) { return 0, errFull }
+
+func TestTableAndJSONReportWriteErrors(t *testing.T) {
+	r := sampleResult(nil, good(22))
+	assert.ErrorIs(t, Table(fullDisk{}, samplePage(r), TableOptions{}), errFull)
+	assert.ErrorIs(t, JSON(fullDisk{}, r), errFull)
+}
+
+func BenchmarkCSV(b *testing.B) {
+	r := sampleResult(maximum(40), good(21.0/7), good(22.0/7), good(23.0/7), good(25.0/7), good(26.0/7),
+		bad(58.0/7, leakback.Fail, leakback.OverLimit))
+	c := NewCSV(&bytes.Buffer{})
+	b.ReportAllocs()
+	for b.Loop() {
+		if err := c.Result(r); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
