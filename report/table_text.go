@@ -1,0 +1,202 @@
+package report
+
+import (
+	"strings"
+	"unicode"
+
+	"charm.land/lipgloss/v2"
+	"github.com/charmbracelet/x/ansi"
+	"golang.org/x/text/unicode/norm"
+)
+
+// hue is what a piece of the table means; colour only underlines what a word
+// or a sign says already.
+type hue int
+
+const (
+	huePlain hue = iota
+	hueTitle
+	hueFail
+	hueUndecided
+	hueUnread
+	hueMedian
+	hueLimit
+	hueQuiet
+)
+
+// hues use the sixteen colours that every terminal lets its user choose.
+var hues = map[hue]lipgloss.Style{
+	hueTitle:     lipgloss.NewStyle().Bold(true),
+	hueFail:      lipgloss.NewStyle().Bold(true).Foreground(lipgloss.Red),
+	hueUndecided: lipgloss.NewStyle().Foreground(lipgloss.Yellow),
+	hueUnread:    lipgloss.NewStyle().Foreground(lipgloss.Magenta),
+	hueMedian:    lipgloss.NewStyle().Foreground(lipgloss.Cyan),
+	hueLimit:     lipgloss.NewStyle().Bold(true),
+	hueQuiet:     lipgloss.NewStyle().Faint(true),
+}
+
+// piece is a run of text in one hue.
+type piece struct {
+	text string
+	hue  hue
+}
+
+// paint puts pieces on one line, without spaces at its end.
+func paint(pieces []piece, color bool) string {
+	for n := len(pieces); n > 0; n-- {
+		last := &pieces[n-1]
+		if last.text = strings.TrimRight(last.text, " "); last.text != "" {
+			break
+		}
+	}
+	var line strings.Builder
+	for _, p := range merged(pieces) {
+		if style, ok := hues[p.hue]; ok && color && p.text != "" {
+			line.WriteString(style.Render(p.text))
+		} else {
+			line.WriteString(p.text)
+		}
+	}
+	return line.String()
+}
+
+// merged joins neighbours of one hue.
+func merged(pieces []piece) []piece {
+	var list []piece
+	for _, p := range pieces {
+		if n := len(list); n > 0 && list[n-1].hue == p.hue {
+			list[n-1].text += p.text
+		} else {
+			list = append(list, p)
+		}
+	}
+	return list
+}
+
+// clean makes text safe and printable for the terminal: one line, control
+// characters shown and not obeyed, nothing that changes the direction of
+// writing, and ASCII alone unless Unicode is wanted.
+func clean(text string, toUnicode bool) string {
+	text = strings.Map(func(r rune) rune {
+		if unicode.Is(unicode.Cf, r) {
+			return -1
+		}
+		return r
+	}, oneLine(text))
+	if toUnicode {
+		return text
+	}
+	return ascii(text)
+}
+
+// spelled is how signs that this program and its sheets use are written where
+// there is only ASCII.
+var spelled = strings.NewReplacer(
+	"±", "+/-", "×", "x", "°", " deg ", "·", ".", "≥", ">=", "≤", "<=", "²", "2", "³", "3",
+	"µ", "u", "μ", "u", "Ω", "ohm", "–", "-", "—", "-", "−", "-", "…", "...", "½", "1/2",
+	"“", `"`, "”", `"`, "„", `"`, "«", `"`, "»", `"`, "‘", "'", "’", "'", "\u00a0", " ", "\u202f", " ",
+	"ß", "ss", "æ", "ae", "Æ", "AE", "ø", "o", "Ø", "O", "ł", "l", "Ł", "L", "đ", "d", "Đ", "D", "ı", "i",
+)
+
+// ascii spells text in ASCII: letters lose their marks, and what has no
+// spelling becomes a question mark.
+func ascii(text string) string {
+	text = norm.NFD.String(spelled.Replace(text))
+	text = strings.Map(func(r rune) rune {
+		switch {
+		case unicode.Is(unicode.Mn, r):
+			return -1
+		case r > unicode.MaxASCII:
+			return '?'
+		}
+		return r
+	}, text)
+	return strings.Join(strings.Fields(text), " ")
+}
+
+// signs are the characters that the table draws with.
+type signs struct {
+	eighths            []string // of a cell, from an eighth; the last is full
+	median, limit      string
+	axis, corner, tick string
+}
+
+var (
+	unicodeSigns = signs{
+		eighths: []string{"▏", "▎", "▍", "▌", "▋", "▊", "▉", "█"},
+		median:  "┊", limit: "│", axis: "─", corner: "├", tick: "┴",
+	}
+	asciiSigns = signs{
+		eighths: []string{"", "", "", "#", "#", "#", "#", "#"},
+		median:  ":", limit: "|", axis: "-", corner: "+", tick: "+",
+	}
+)
+
+// wrapText breaks text into lines of at most that display width: between
+// words, but not between a figure and what belongs to it, and within a word
+// only where it is longer than a line.
+func wrapText(text string, width int) []string {
+	var lines []string
+	line := ""
+	for _, word := range glued(strings.Fields(text), min(width, longestGlue)) {
+		switch {
+		case line == "":
+			line = word
+		case ansi.StringWidth(line)+1+ansi.StringWidth(word) <= width:
+			line += " " + word
+			continue
+		default:
+			lines = append(lines, line)
+			line = word
+		}
+		if ansi.StringWidth(line) > width {
+			parts := strings.Split(ansi.Hardwrap(line, width, false), "\n")
+			lines = append(lines, parts[:len(parts)-1]...)
+			line = parts[len(parts)-1]
+		}
+	}
+	if line != "" {
+		lines = append(lines, line)
+	}
+	return lines
+}
+
+// longestGlue is how wide a figure may grow before it is broken all the same.
+const longestGlue = 24
+
+// glued joins the words that are read as one: "26.1 ± 1.9 mL/min", ">= 100".
+func glued(words []string, width int) []string {
+	var list []string
+	for i, word := range words {
+		if i > 0 && belongs(words[i-1], word) {
+			if joint := list[len(list)-1] + " " + word; ansi.StringWidth(joint) <= width {
+				list[len(list)-1] = joint
+				continue
+			}
+		}
+		list = append(list, word)
+	}
+	return list
+}
+
+func belongs(before, word string) bool {
+	switch before {
+	case "±", "+/-", ">=", "<=":
+		return true
+	case "cylinder", "Cylinder":
+		return startsWithDigit(word)
+	}
+	if !startsWithDigit(before) {
+		return false
+	}
+	switch strings.TrimRight(word, ".,;:)") {
+	case "±", "+/-", "mL/min", "mL", "s", "bar", "°C", "deg", "rpm", "%", "times":
+		return true
+	}
+	return false
+}
+
+func startsWithDigit(word string) bool {
+	word = strings.TrimLeft(word, "(-")
+	return word != "" && word[0] >= '0' && word[0] <= '9'
+}
