@@ -61,13 +61,13 @@ func (k Kind) Check(x float64) error {
 	if k.within(x) {
 		return nil
 	}
-	return fmt.Errorf("%s: %s", plain(x, -1), k.expected())
+	return fmt.Errorf("%s: %s", plain(x, -1), k.Expected())
 }
 
 func (k Kind) within(x float64) bool { return x >= kinds[k].low && x <= kinds[k].high }
 
-// expected says the bounds: "expected a rate from 0 to 100,000 mL/min".
-func (k Kind) expected() string {
+// Expected says the bounds for an error: "expected a rate from 0 to 100,000 mL/min".
+func (k Kind) Expected() string {
 	d := kinds[k]
 	return fmt.Sprintf("expected %s %s from %s to %s %s",
 		d.article, d.name, Grouped(d.low), Grouped(d.high), d.symbol)
@@ -84,7 +84,7 @@ func Parse(k Kind, text string) (float64, error) {
 		return math.NaN(), fmt.Errorf("%s: %w", Quote(text), err)
 	}
 	if !k.within(x) {
-		return math.NaN(), fmt.Errorf("%s: %s", Quote(text), k.expected())
+		return math.NaN(), fmt.Errorf("%s: %s", Quote(text), k.Expected())
 	}
 	return x, nil
 }
