@@ -4,7 +4,6 @@ import (
 	"strings"
 	"unicode"
 
-	"charm.land/lipgloss/v2"
 	"github.com/charmbracelet/x/ansi"
 	"golang.org/x/text/unicode/norm"
 )
@@ -24,15 +23,17 @@ const (
 	hueQuiet
 )
 
-// hues use the sixteen colours that every terminal lets its user choose.
-var hues = map[hue]lipgloss.Style{
-	hueTitle:     lipgloss.NewStyle().Bold(true),
-	hueFail:      lipgloss.NewStyle().Bold(true).Foreground(lipgloss.Red),
-	hueUndecided: lipgloss.NewStyle().Foreground(lipgloss.Yellow),
-	hueUnread:    lipgloss.NewStyle().Foreground(lipgloss.Magenta),
-	hueMedian:    lipgloss.NewStyle().Foreground(lipgloss.Cyan),
-	hueLimit:     lipgloss.NewStyle().Bold(true),
-	hueQuiet:     lipgloss.NewStyle().Faint(true),
+// hues use the sixteen colours that every terminal lets its user choose. They
+// come from ansi and not from lipgloss, which asks the terminal about itself,
+// and starts tmux to do so, as soon as it is imported.
+var hues = map[hue]ansi.Style{
+	hueTitle:     ansi.Style{}.Bold(),
+	hueFail:      ansi.Style{}.Bold().ForegroundColor(ansi.Red),
+	hueUndecided: ansi.Style{}.ForegroundColor(ansi.Yellow),
+	hueUnread:    ansi.Style{}.ForegroundColor(ansi.Magenta),
+	hueMedian:    ansi.Style{}.ForegroundColor(ansi.Cyan),
+	hueLimit:     ansi.Style{}.Bold(),
+	hueQuiet:     ansi.Style{}.Faint(),
 }
 
 // piece is a run of text in one hue.
@@ -52,7 +53,7 @@ func paint(pieces []piece, color bool) string {
 	var line strings.Builder
 	for _, p := range merged(pieces) {
 		if style, ok := hues[p.hue]; ok && color && p.text != "" {
-			line.WriteString(style.Render(p.text))
+			line.WriteString(style.Styled(p.text))
 		} else {
 			line.WriteString(p.text)
 		}
