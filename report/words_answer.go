@@ -87,7 +87,10 @@ func openParts(r *leakback.Result) []string {
 	} else if r.Verdict == leakback.Undecided {
 		parts = append(parts, "the test as a whole is undecided"+because(r))
 	}
-	if n := len(unread); n > 0 {
+	switch n := len(unread); {
+	case n == len(r.Cylinders):
+		parts = append(parts, "no cylinder was read")
+	case n > 0:
 		parts = append(parts, named(r, unread)+verb(n, " was", " were")+" not read")
 	}
 	return parts
@@ -101,7 +104,7 @@ var reasons = []struct {
 	{leakback.BackPressure, "the return was not held up as this engine needs it"},
 	{leakback.TooLittleReturn, "too little came back to compare"},
 	{leakback.FewCylinders, "too few were read to compare"},
-	{leakback.NoConsensus, "the cylinders do not agree with one another"},
+	{leakback.NoConsensus, "the set does not agree with itself"},
 	{leakback.OtherCrankPattern, "the cranks were not those of the limit"},
 	{leakback.OutsideLimitState, "the engine was not in the state the limit is for"},
 	{leakback.StateUnknown, "the state the limit is for was not recorded"},
@@ -128,6 +131,8 @@ func nothingWrong(r *leakback.Result) string {
 		return "the cylinder is within its limits"
 	case hasMaximum(r) && agree:
 		return subject + " are within the limit and agree with one another"
+	case hasMaximum(r) && r.Has(leakback.FewCylinders):
+		return subject + " are within the limit, too few to hold against one another"
 	case agree:
 		return subject + " agree with one another; no maker's limit was applied"
 	}

@@ -35,6 +35,10 @@ func TestAnswer(t *testing.T) {
 			"All 3 cylinders agree with one another; no maker's limit was applied."},
 		{"pass without agreeing", agreeing(sampleResult(maximum(40), good(21), good(22), good(33)), 2),
 			"All 3 cylinders pass."},
+		{"two within the limit", finding(sampleResult(maximum(40), good(21), good(22)), leakback.Pass, leakback.FewCylinders),
+			"Both cylinders are within the limit, too few to hold against one another."},
+		{"no consensus", finding(sampleResult(nil, bad(21, undecided), bad(42, undecided), bad(63, undecided)), undecided,
+			leakback.NoConsensus), "All 3 cylinders are undecided, because the set does not agree with itself."},
 		{"one over", sampleResult(maximum(40), good(21), good(22), bad(58, fail, leakback.OverLimit, leakback.HighInSet)),
 			"The return at cylinder 3 is over the limit. The other 2 pass."},
 		{"one apart, no limit", sampleResult(nil, good(21), good(22), bad(58, fail, leakback.HighInSet)),
@@ -63,7 +67,7 @@ func TestAnswer(t *testing.T) {
 				"each of the 2 cylinders by itself passes."},
 		{"all fail", sampleResult(maximum(40), bad(58, fail, leakback.OverLimit), bad(60, fail, leakback.OverLimit)),
 			"The return at both cylinders is over the limit."},
-		{"nothing read", sampleResult(nil, unread(), unread()), "Both cylinders were not read."},
+		{"nothing read", sampleResult(nil, unread(), unread()), "No cylinder was read."},
 	} {
 		t.Run(test.name, func(t *testing.T) { assert.Equal(t, test.want, Answer(test.r)) })
 	}
