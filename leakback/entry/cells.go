@@ -1,0 +1,148 @@
+package entry
+
+import (
+	"math"
+	"strings"
+
+	"leakback/leakback"
+	"leakback/limits/quantity"
+)
+
+// cell is the current row's cell, trimmed; "" where there is no such column.
+func (r *Reader) cell(c column) string {
+	if at := r.head.at[c]; at >= 0 && at < len(r.record) {
+		return strings.TrimSpace(r.record[at])
+	}
+	return ""
+}
+
+// reading reads what belongs to the reading alone.
+func (r *Reader) reading() leakback.Reading {
+	before := len(r.faults)
+	rd := leakback.Reading{Typed: r.cell(colVolume), ReturnLine: r.word(colReturnLine)}
+	if rd.ReturnLine == "" {
+		rd.ReturnLine = r.def.ReturnLine
+	}
+	var p problem
+	rd.Tube, p = r.def.tube(r.number(colGraduation), r.number(colCapacity), r.number(colTolerance))
+	rd.Bound, rd.VolumeML = r.level(rd.Typed)
+	start, over := r.number(colStart), r.number(colOverRange)
+	if rd.StartRead = !math.IsNaN(start); rd.StartRead {
+		rd.StartML = start
+	}
+	if len(r.faults) > before {
+		return rd // what rests on a faulty cell is not faulty itself
+	}
+	r.report(p)
+	if p.expected == "" && over == 1 {
+		p = r.overRange(&rd)
+		r.report(p)
+	}
+	if p.expected == "" {
+		r.report(checkLevels(&rd, r.head.factor[colVolume]))
+	}
+	return rd
+}
+
+func (r *Reader) report(p problem) {
+	if p.expected != "" {
+		r.fault(p.column, r.cell(p.column), p.expected)
+	}
+}
+
+// level is the volume's cell as a level in mL; NaN where it is empty or faulty.
+func (r *Reader) level(text string) (leakback.Bound, float64) {
+	if text == "" {
+		return leakback.Exact, math.NaN()
+	}
+	bound, figure := cutBound(text)
+	x, err := quantity.ParseNumber(figure, r.head.mark != ',')
+	x *= r.head.factor[colVolume]
+	switch {
+	case err != nil || figure != strings.TrimSpace(figure):
+		r.fault(colVolume, text, r.commaHint(figure, levelExpected(text, figure)))
+		return bound, math.NaN()
+	case !spans[colVolume].holds(x):
+		r.fault(colVolume, text, spans[colVolume].expected)
+		return bound, math.NaN()
+	}
+	return bound, x
+}
+
+// overRange makes a lower bound of a reading whose tube overflowed.
+func (r *Reader) overRange(rd *leakback.Reading) problem {
+	switch full := rd.Tube.CapacityML; {
+	case rd.Bound == leakback.AtMost:
+		return problem{colOverRange, "0 or nothing beside a reading with <"}
+	case !rd.Read() && full == 0:
+		return problem{colOverRange, "the level that was reached, or the tube's capacity (capacity_ml or --capacity)"}
+	case !rd.Read():
+		// An empty Typed would mean that the cylinder was not read.
+		rd.VolumeML, rd.Typed = full, ">"+typed(full)
+	}
+	rd.Bound = leakback.AtLeast
+	return problem{}
+}
+
+// number is a cell of a column of numbers, in its inside unit; NaN where it is
+// empty or faulty.
+func (r *Reader) number(c column) float64 {
+	text := r.cell(c)
+	if text == "" {
+		return math.NaN()
+	}
+	x, err := quantity.ParseNumber(text, r.head.mark != ',')
+	x *= r.head.factor[c]
+	if err == nil && spans[c].holds(x) {
+		return x
+	}
+	expected := spans[c].expected
+	if c == colInterval && strings.EqualFold(text, "unknown") {
+		expected += "; an unknown interval is not supported yet"
+	}
+	r.fault(c, text, r.commaHint(text, expected))
+	return math.NaN()
+}
+
+// commaHint is what was expected, or the hint that the decimal comma of an
+// otherwise good number has to be a point here.
+func (r *Reader) commaHint(text, expected string) string {
+	if _, err := quantity.ParseNumber(text, true); err == nil && r.head.mark == ',' && strings.Contains(text, ",") {
+		return pointPlease
+	}
+	return expected
+}
+
+// word is a cell of a column of words in its usual form; "" where it is empty
+// or faulty. The same words come again in every row and are kept once.
+func (r *Reader) word(c column) string {
+	text := r.cell(c)
+	if text == "" {
+		return ""
+	}
+	if word, known := r.words[c][text]; known {
+		return word
+	}
+	word, ok := wordKinds[c].usual(text)
+	if !ok {
+		r.fault(c, text, wordKinds[c].expected)
+		return ""
+	}
+	return r.keep(c, strings.Clone(text), strings.Clone(word))
+}
+
+// mostWords is how many different words of a column are kept.
+const mostWords = 1024
+
+func (r *Reader) keep(c column, text, word string) string {
+	if r.words[c] == nil || len(r.words[c]) >= mostWords {
+		r.words[c] = map[string]string{}
+	}
+	r.words[c][text] = word
+	return word
+}
+
+// fault reports a cell of the current row.
+func (r *Reader) fault(c column, value, expected string) {
+	r.add(Fault{Row: r.row, Column: r.head.name[c], Value: value, Expected: expected})
+}

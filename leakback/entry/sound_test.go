@@ -1,0 +1,79 @@
+package entry
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"leakback/leakback"
+)
+
+// format shows a value with all its fields; NaN equals NaN in it.
+func format(x any) string {
+	if tests, ok := x.([]*leakback.Test); ok {
+		var b strings.Builder
+		for _, test := range tests {
+			fmt.Fprintf(&b, "%+v\n", *test)
+		}
+		return b.String()
+	}
+	return fmt.Sprintf("%+v", x)
+}
+
+// requireSound holds a test against what its types promise.
+func requireSound(t *testing.T, test *leakback.Test) {
+	t.Helper()
+	_, ok := usualID(test.ID)
+	require.True(t, ok, "id %q", test.ID)
+	require.Equal(t, leakback.MethodIndividual, test.Method)
+	require.Contains(t, []string{"", "driven", "off"}, test.Injectors)
+	for _, text := range []string{test.Engine, test.Condition} {
+		_, ok = usualText(text)
+		require.True(t, ok, "%q", text)
+	}
+	require.NotEmpty(t, test.Runs)
+	for i, run := range test.Runs {
+		require.True(t, i == 0 || run.Number > test.Runs[i-1].Number, "runs in order")
+		require.Len(t, run.Readings, len(test.Runs[0].Readings))
+		requireSoundRun(t, test, run)
+	}
+}
+
+func requireSoundRun(t *testing.T, test *leakback.Test, run leakback.Run) {
+	t.Helper()
+	require.True(t, run.Number >= 1)
+	require.True(t, run.IntervalS >= 1 && run.IntervalS <= 86_400, "interval %v", run.IntervalS)
+	require.Contains(t, []string{"", "supply", "rail", "return", "tube"}, run.State.FuelTempAt)
+	require.True(t, run.State.Cranks >= 0)
+	for _, x := range []float64{run.State.RailPressureBar, run.State.BackPressureBar, run.State.EngineRPM} {
+		require.False(t, x < 0 || math.IsInf(x, 0))
+	}
+	for i, rd := range run.Readings {
+		require.True(t, i == 0 || rd.Cylinder > run.Readings[i-1].Cylinder, "cylinders in order, each once")
+		require.Equal(t, test.Runs[0].Readings[i].Cylinder, rd.Cylinder)
+		require.True(t, test.Cylinders == 0 || rd.Cylinder <= test.Cylinders)
+		requireSoundReading(t, rd)
+	}
+}
+
+func requireSoundReading(t *testing.T, rd leakback.Reading) {
+	t.Helper()
+	require.True(t, rd.Cylinder >= 1 && rd.Cylinder <= 64)
+	tube := rd.Tube
+	require.True(t, tube.GraduationML > 0 && tube.ToleranceML >= 0 && tube.CapacityML >= 0, "%+v", tube)
+	require.True(t, tube.CapacityML == 0 || tube.GraduationML <= tube.CapacityML, "%+v", tube)
+	require.Equal(t, rd.Read(), rd.Typed != "")
+	require.True(t, rd.StartML >= 0 && (rd.StartRead || rd.StartML == 0))
+	if !rd.Read() {
+		require.Equal(t, leakback.Exact, rd.Bound)
+		return
+	}
+	require.True(t, rd.VolumeML >= rd.StartML && rd.VolumeML <= 10_000, "%+v", rd)
+	require.True(t, tube.CapacityML == 0 || rd.VolumeML <= tube.CapacityML, "%+v", rd)
+	require.True(t, rd.Bound == leakback.Exact || rd.VolumeML > 0)
+	require.Equal(t, strconv.QuoteToGraphic(rd.Typed), `"`+rd.Typed+`"`)
+}
