@@ -456,7 +456,6 @@ func TestReadError(t *testing.T) {
 	defer dir.Close()
 	_, err = readAll(dir, "folder", minute())
 	var path *fs.PathError
-	require.Error(t, err)
-	assert.False(t, errors.As(err, &path), "the name stands once")
-	assert.True(t, strings.HasPrefix(err.Error(), "folder: "), err)
+	require.ErrorAs(t, err, &path)
+	assert.Equal(t, "folder: "+path.Err.Error(), err.Error(), "the name stands once")
 }

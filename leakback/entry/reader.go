@@ -3,7 +3,6 @@ package entry
 import (
 	"encoding/csv"
 	"errors"
-	"fmt"
 	"hash/maphash"
 	"io"
 	"io/fs"
@@ -51,7 +50,7 @@ func NewReader(r io.Reader, name, testID string, d Defaults) *Reader {
 // Next is the next test of the file; io.EOF after the last. After the first
 // fault it gives no more tests, but the rest of the file is read, and all its
 // faults come together as a *FaultError. A file that cannot be read any
-// further gives the reader's error. An error means no test, and is given again
+// further gives the reader's error, wrapped. An error means no test, and is given again
 // by every later call.
 func (r *Reader) Next() (*leakback.Test, error) {
 	for r.end == nil {
@@ -101,11 +100,24 @@ func (r *Reader) fail(err error) {
 		r.stop()
 		return
 	}
+	r.end = &readError{oneLine(r.file), err}
+}
+
+// readError is a failure of the reader underneath, whose kind errors.As finds.
+type readError struct {
+	file  string
+	cause error
+}
+
+func (e *readError) Unwrap() error { return e.cause }
+
+// Error names the file once.
+func (e *readError) Error() string {
 	var path *fs.PathError
-	if errors.As(err, &path) {
-		err = path.Err // it names the file once more
+	if errors.As(e.cause, &path) {
+		return e.file + ": " + path.Err.Error()
 	}
-	r.end = fmt.Errorf("%s: %w", oneLine(r.file), err)
+	return e.file + ": " + e.cause.Error()
 }
 
 // read makes the next row the current one. A row that is no CSV is marked by
