@@ -262,7 +262,7 @@ func TestBeyondCylinders(t *testing.T) {
 	d := minute()
 	d.Cylinders = 4
 	_, err := readString("cylinder,volume_ml\n4,21\n5,22\n", d)
-	requireFaults(t, err, []string{`idle.csv: row 3, column cylinder: "5": expected a cylinder from 1 to 4, as --cylinders says`})
+	requireFaults(t, err, []string{`idle.csv: row 3, column cylinder: "5": expected a cylinder from 1 to 4, as --cylinders or the limits sheet says`})
 }
 
 func TestTubeClassWithoutCapacity(t *testing.T) {

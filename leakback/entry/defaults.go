@@ -50,7 +50,7 @@ type Defaults struct {
 	ReturnLine string
 	// Engine is the engine's name, which picks the limits sheet.
 	Engine string
-	// Cylinders is how many cylinders the engine has.
+	// Cylinders is how many cylinders the engine has, by the flag or its sheet.
 	Cylinders int
 }
 

@@ -171,7 +171,7 @@ func (r *Reader) cylinder() int {
 		return 0
 	}
 	if most := r.def.Cylinders; most > 0 && n > float64(most) {
-		r.fault(colCylinder, text, fmt.Sprintf("a cylinder from 1 to %d, as --cylinders says", most))
+		r.fault(colCylinder, text, fmt.Sprintf("a cylinder from 1 to %d, as --cylinders or the limits sheet says", most))
 	}
 	return int(n)
 }

@@ -54,7 +54,7 @@ func checkCount(count int, d *Defaults, list *faultList) {
 	case count == 0:
 		list.add(Fault{Expected: `a volume for each cylinder, such as "21 22.5 23 >100 21 22"`})
 	case most > 0 && count > most:
-		list.add(Fault{Expected: fmt.Sprintf("at most %d volumes, as --cylinders says; found %d", most, count)})
+		list.add(Fault{Expected: fmt.Sprintf("at most %d volumes, as --cylinders or the limits sheet says; found %d", most, count)})
 	case count > mostCylinders:
 		list.add(Fault{Expected: fmt.Sprintf("at most %d volumes; found %d", mostCylinders, count)})
 	}

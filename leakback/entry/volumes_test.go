@@ -104,7 +104,7 @@ func TestBadVolumesFlags(t *testing.T) {
 	d.Cylinders, d.CapacityML = 2, 50
 	_, err = Volumes("21 51 22", d)
 	requireFaults(t, err, []string{
-		"--volumes: expected at most 2 volumes, as --cylinders says; found 3",
+		"--volumes: expected at most 2 volumes, as --cylinders or the limits sheet says; found 3",
 		`--volumes: cylinder 2: "51": expected at most the tube's capacity, 50 mL; where it overflowed write >50`})
 	d = minute()
 	d.TubeClass = "A"
