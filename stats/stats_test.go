@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strconv"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -295,4 +297,58 @@ func BenchmarkFindConsensusOfSix(b *testing.B) {
 	for b.Loop() {
 		stats.FindConsensus(y, tau, c)
 	}
+}
+
+// Worked cases of the consensus rule, computed by an independent
+// implementation (testdata/reference/consensus_cases.csv; not published). The
+// standard deviation tau is taken from the file, a zero as half a mark.
+func TestConsensusCases(t *testing.T) {
+	for _, row := range reference.Rows(t, "consensus_cases.csv") {
+		t.Run(row["healthy_cv_pct"]+"/"+row["volumes_ml"], func(t *testing.T) {
+			var y, tau []float64
+			for _, v := range numbers(t, row["volumes_ml"]) {
+				y = append(y, math.Log(max(v, 0.5)))
+				tau = append(tau, row.Float(t, "tau"))
+			}
+			c1, c5 := stats.SidakC(len(y), 0.01), stats.SidakC(len(y), 0.05)
+			assert.InDelta(t, row.Float(t, "c_1pct"), c1, 0.0006)
+			assert.InDelta(t, row.Float(t, "c_5pct"), c5, 0.0006)
+			k := stats.FindConsensus(y, tau, c1)
+			loose := stats.FindConsensus(y, tau, c5)
+			assert.Equal(t, row.Float(t, "high_count"), float64(k.High))
+			assert.Equal(t, row.Float(t, "low_count"), float64(k.Low))
+			// tau has four figures: the cost of a printed case moves with it.
+			assert.InEpsilon(t, row.Float(t, "cost"), k.Cost, 0.002)
+			assert.Equal(t, numbers(t, row["high_at_1pct"]), aside(y, k.IsHigh))
+			assert.Equal(t, numbers(t, row["low_at_1pct"]), aside(y, k.IsLow))
+			assert.Equal(t, numbers(t, row["high_at_5pct"]), aside(y, loose.IsHigh))
+			for i, z := range numbers(t, row["z"]) {
+				assert.InDelta(t, z, k.Z(i), 0.0051+0.002*math.Abs(z), "z of %d", i+1)
+			}
+			for i, ratio := range numbers(t, row["ratio_to_consensus"]) {
+				assert.InDelta(t, ratio, math.Exp(y[i]-k.Mean), 0.0051, "ratio of %d", i+1)
+			}
+		})
+	}
+}
+
+// aside lists, counting from 1, the values that were set aside.
+func aside(y []float64, is func(int) bool) []float64 {
+	var list []float64
+	for i := range y {
+		if is(i) {
+			list = append(list, float64(i+1))
+		}
+	}
+	return list
+}
+
+func numbers(t *testing.T, text string) []float64 {
+	var list []float64
+	for _, word := range strings.Fields(text) {
+		x, err := strconv.ParseFloat(word, 64)
+		require.NoError(t, err)
+		list = append(list, x)
+	}
+	return list
 }
