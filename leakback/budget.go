@@ -90,7 +90,7 @@ func (ru rule) combine(b Budget) Budget {
 		b.TimingMLMin, b.CommonMLMin)
 	b.DoF = stats.EffectiveDoF(b.StandardMLMin,
 		stats.Part{U: b.RepeatabilityMLMin, DoF: ru.rep.DoF},
-		stats.Part{U: b.CommonMLMin, DoF: assumedDoF})
+		stats.Part{U: b.CommonMLMin, DoF: stats.AssumedDoF})
 	b.ExpandedMLMin = stats.T95(b.DoF) * b.StandardMLMin
 	return b
 }
@@ -149,7 +149,7 @@ func (ru rule) ratio(value float64, s *series, reference ...*series) (u, dof, ex
 	u = value * math.Hypot(a.all, b.all)
 	dof = stats.EffectiveDoF(u,
 		stats.Part{U: value * math.Hypot(a.rep, b.rep), DoF: ru.rep.DoF},
-		stats.Part{U: value * math.Hypot(a.common, b.common), DoF: assumedDoF})
+		stats.Part{U: value * math.Hypot(a.common, b.common), DoF: stats.AssumedDoF})
 	return u, dof, stats.T95(dof) * u
 }
 
@@ -159,17 +159,17 @@ func (ru rule) ratio(value float64, s *series, reference ...*series) (u, dof, ex
 // and the common parts where runs are not shared.
 func (ru rule) ownVariance(s *series, levelMLMin float64) float64 {
 	runs := float64(len(s.parts))
-	var reading, tube, timing float64
-	for _, p := range s.parts {
-		volume := levelMLMin * p.intervalS / 60
-		g := stats.ResolutionU(p.tube.GraduationML) / volume
-		reading += p.levels * g * g
-		tube += p.tube.ToleranceML / volume
+	readings := make([]stats.ScaleReading, len(s.parts))
+	var timing float64
+	for k, p := range s.parts {
+		readings[k] = stats.ScaleReading{
+			Amount: levelMLMin * p.intervalS / 60, Step: p.tube.GraduationML,
+			Levels: p.levels, HalfWidth: p.tube.ToleranceML,
+		}
 		u := p.timingS / p.intervalS
 		timing += u * u
 	}
-	scale := stats.RectangularU(tube / runs)
-	variance := ru.rep.CV*ru.rep.CV/runs + reading/(runs*runs) + scale*scale
+	variance := ru.rep.CV*ru.rep.CV/runs + stats.ScaleVariance(readings)
 	if !ru.shared {
 		variance += timing/(runs*runs) + ru.common*ru.common/runs
 	}

@@ -18,12 +18,15 @@ const (
 	placeLow
 )
 
+// placeOf gives the words of package stats their meaning here.
+var placeOf = map[stats.Place]place{
+	stats.PlaceFine: placeFine, stats.PlaceHint: placeHint,
+	stats.PlaceHigh: placeHigh, stats.PlaceLow: placeLow,
+}
+
 // Constants of the comparison.
 const (
 	fewest = 3 // readable cylinders below which nothing is compared
-	// agreement is the chi-square quantile beyond which a consensus does not
-	// agree with itself.
-	agreement = 0.99
 	// littleMarks is how many marks a reading needs to be called high where
 	// the set's median is below its first mark.
 	littleMarks = 5
@@ -38,19 +41,15 @@ type comparison struct {
 	medianMLMin float64
 	// reference is the rate that ratios are taken to; size is how many
 	// cylinders stand behind it.
-	reference float64
-	size      int
-	// agreeing lists the cylinders of the consensus.
+	reference                       float64
+	size                            int
 	few, tooLittle, disagrees, half bool
-	// oneRun says that too little returned to be sure from one run.
+	// unsure marks what is high where too little returned to be sure of it
+	// from one run.
 	unsure []bool
-	spread float64 // s, the log standard deviation of healthy injectors
-	ownU   []float64
+	spread float64   // s, the log standard deviation of healthy injectors
+	ownU   []float64 // own relative standard uncertainty at the set's level
 }
-
-// LogSpread is the log standard deviation that a relative spread cv stands
-// for: sqrt(ln(1 + cv^2)).
-func LogSpread(cv float64) float64 { return math.Sqrt(math.Log1p(cv * cv)) }
 
 // compare holds the readable cylinders against one another.
 func compare(all []series, ru rule, set limits.Set) comparison {
@@ -58,7 +57,7 @@ func compare(all []series, ru rule, set limits.Set) comparison {
 	c := comparison{
 		places: make([]place, n), unsure: make([]bool, n),
 		ratio: nans(n), z: nans(n), biting: nans(n), ownU: nans(n),
-		medianMLMin: math.NaN(), reference: math.NaN(), spread: LogSpread(set.HealthyCV),
+		medianMLMin: math.NaN(), reference: math.NaN(), spread: stats.LogSpread(set.HealthyCV),
 	}
 	var index []int
 	var rates []float64
@@ -74,7 +73,7 @@ func compare(all []series, ru rule, set limits.Set) comparison {
 		return c
 	}
 	if mark := firstMarkMLMin(all, index); stats.Round6(c.medianMLMin) < stats.Round6(mark) {
-		c.tooLittle = true
+		c.tooLittle, c.medianMLMin = true, math.NaN() // half a mark is no median
 		c.againstFirstMark(all, index, mark, ru, set)
 		return c
 	}
@@ -110,36 +109,16 @@ func (c *comparison) againstConsensus(all []series, index []int, rates []float64
 		c.ownU[i] = math.Sqrt(own)
 		tau[k] = math.Sqrt(c.spread*c.spread + own)
 	}
-	critical := stats.SidakC(n, set.FalseAlarm)
-	strict := stats.FindConsensus(y, tau, critical)
-	loose := stats.FindConsensus(y, tau, stats.SidakC(n, set.FalseHint))
-	c.reference, c.size = math.Exp(strict.Mean), strict.Size
-	c.disagrees = strict.Disagrees(agreement)
-	c.half = 2*strict.High == n || 2*strict.Low == n
-	for k, i := range index {
-		c.ratio[i] = math.Exp(y[k] - strict.Mean)
-		c.z[i] = strict.Z(k)
-		c.biting[i] = bitingRatio(set.PracticalRatio, critical, tau[k], strict.Size)
-		matters := func(s *stats.Consensus) bool {
-			return s.IsHigh(k) && stats.Round6(math.Exp(y[k]-s.Mean)) >= stats.Round6(set.PracticalRatio)
-		}
-		switch {
-		case strict.IsLow(k):
-			c.places[i] = placeLow
-		case matters(&strict):
-			c.places[i] = placeHigh
-		case !strict.IsHigh(k) && matters(&loose):
-			c.places[i] = placeHint
-		default:
-			c.places[i] = placeFine
-		}
+	k := stats.CompareSet(y, tau, stats.SetRule{
+		FalseAlarm: set.FalseAlarm, FalseHint: set.FalseHint, PracticalRatio: set.PracticalRatio,
+	})
+	c.reference, c.size = math.Exp(k.Consensus.Mean), k.Consensus.Size
+	c.disagrees, c.half = k.Disagrees, k.Half
+	for j, i := range index {
+		c.places[i] = placeOf[k.Places[j]]
+		c.ratio[i], c.z[i] = k.Consensus.Ratio(j), k.Consensus.Z(j)
+		c.biting[i] = stats.BitingRatio(set.PracticalRatio, k.Critical, tau[j], k.Consensus.Size)
 	}
-}
-
-// bitingRatio is the ratio to a consensus of that size from which the rule
-// speaks: the larger of the practical ratio and exp(c tau sqrt(1 + 1/m)).
-func bitingRatio(practical, critical, tau float64, size int) float64 {
-	return math.Max(practical, math.Exp(critical*tau*math.Sqrt(1+1/float64(size))))
 }
 
 // againstFirstMark stands in for the consensus where the median is below the
@@ -158,7 +137,7 @@ func (c *comparison) againstFirstMark(all []series, index []int, mark float64, r
 		own := ru.ownVariance(s, mark)
 		c.ownU[i] = math.Sqrt(own)
 		c.ratio[i] = s.numberMLMin / mark
-		c.biting[i] = bitingRatio(set.PracticalRatio, critical, math.Sqrt(c.spread*c.spread+own), c.size)
+		c.biting[i] = stats.BitingRatio(set.PracticalRatio, critical, math.Sqrt(c.spread*c.spread+own), c.size)
 		c.places[i] = placeNone
 		if s.bound == AtMost {
 			continue

@@ -268,3 +268,9 @@ func TestVerdicts(t *testing.T) {
 		})
 	}
 }
+
+func TestCylinderNames(t *testing.T) {
+	assert.Equal(t, "cylinder 4", leakback.CylinderNames([]int{4}))
+	assert.Equal(t, "cylinders 2 and 5", leakback.CylinderNames([]int{2, 5}))
+	assert.Equal(t, "cylinders 1, 2 and 16", leakback.CylinderNames([]int{1, 2, 16}))
+}

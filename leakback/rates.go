@@ -7,10 +7,6 @@ import (
 	"leakback/stats"
 )
 
-// assumedDoF is how far an assumed relative figure is trusted: to a quarter,
-// which JCGM 100:2008, G.4.2 makes 8 degrees of freedom.
-const assumedDoF = 8
-
 // part is what one reading contributes: one cylinder in one run.
 type part struct {
 	run        int     // index into Test.Runs
@@ -148,7 +144,7 @@ type repeatability struct {
 // explains (two-way residuals) over the cylinders that are plain in every run,
 // and pools it with the sheet's figure.
 func pool(all []series, runs int, sheetCV float64) repeatability {
-	rep := repeatability{CV: sheetCV, DoF: assumedDoF, SheetCV: sheetCV}
+	rep := repeatability{CV: sheetCV, DoF: stats.AssumedDoF, SheetCV: sheetCV}
 	if runs < 2 {
 		return rep
 	}
@@ -162,41 +158,22 @@ func pool(all []series, runs int, sheetCV float64) repeatability {
 	if rep.Plain < 2 {
 		return rep
 	}
-	rep.squares = residualSquares(all, plain, runs)
-	nu := float64((runs - 1) * (rep.Plain - 1))
+	table := make([][]float64, rep.Plain)
+	for k, i := range plain {
+		for _, p := range all[i].parts {
+			table[k] = append(table[k], math.Log(p.rateMLMin))
+		}
+	}
+	squares, nu := stats.TwoWaySquares(table)
+	rep.squares = nans(len(all))
 	var sum float64
-	for _, i := range plain {
-		sum += rep.squares[i]
+	for k, i := range plain {
+		rep.squares[i] = squares[k]
+		sum += squares[k]
 	}
-	rep.DoF = assumedDoF + nu
-	rep.CV = math.Sqrt((assumedDoF*sheetCV*sheetCV + sum) / rep.DoF)
+	rep.CV = math.Sqrt(stats.PoolVariance(sheetCV*sheetCV, sum, nu))
+	rep.DoF = stats.AssumedDoF + nu
 	return rep
-}
-
-func residualSquares(all []series, plain []int, runs int) []float64 {
-	runMean := make([]float64, runs)
-	cylMean := make([]float64, len(all))
-	var grand float64
-	for _, i := range plain {
-		for k, p := range all[i].parts {
-			y := math.Log(p.rateMLMin)
-			cylMean[i] += y / float64(runs)
-			runMean[k] += y / float64(len(plain))
-		}
-		grand += cylMean[i] / float64(len(plain))
-	}
-	squares := make([]float64, len(all))
-	for i := range squares {
-		squares[i] = math.NaN()
-	}
-	for _, i := range plain {
-		squares[i] = 0
-		for k, p := range all[i].parts {
-			e := math.Log(p.rateMLMin) - cylMean[i] - runMean[k] + grand
-			squares[i] += e * e
-		}
-	}
-	return squares
 }
 
 // unsteady says whether cylinder i scatters more from run to run than its

@@ -279,8 +279,8 @@ func (e *evaluation) settleClose(i int) *Settle {
 	if s := p.settleBy(ask); s != nil {
 		return s
 	}
-	return newSettle(Swap, "too close to the limit to be told apart by collecting: hold it against the "+
-		"service information, or swap where the maker allows it")
+	return newSettle(Swap, "do a swap test where the maker allows it: this is too close to the limit to be told "+
+		"apart by collecting")
 }
 
 // askRatio plans for the cylinder and its reference alike.
@@ -331,11 +331,11 @@ func (e *evaluation) settleInSet(i int) *Settle {
 		}
 	}
 	if e.hasMax {
-		return newSettle(Swap, "within the maker's maximum: a swap test where the maker allows it, or a healthy "+
-			"spread learned from the shop's own tests, tells more than collecting again")
+		return newSettle(Swap, "do a swap test where the maker allows it, or learn the healthy spread from the "+
+			"shop's own tests; collecting again tells little, and the maker's maximum is met")
 	}
-	return newSettle(GetLimit, "the maker's limit settles it; without one, a swap test where the maker allows it, "+
-		"or a healthy spread learned from the shop's own tests")
+	return newSettle(GetLimit, "get the maker's limit; without one do a swap test where the maker allows it, "+
+		"or learn the healthy spread from the shop's own tests")
 }
 
 // settleTooLittle asks for ten times the time, which makes a first mark ten,
@@ -370,7 +370,7 @@ func (e *evaluation) settleTest() {
 	case e.guard.unjudged, e.guard.settle != nil && r.Verdict == Undecided && e.guardTouched():
 		r.Settle = e.guard.settle
 	case r.Has(NoConsensus):
-		r.Settle = newSettle(GetLimit, "the maker's limit settles it; the set alone cannot")
+		r.Settle = newSettle(GetLimit, "get the maker's limit: the set alone cannot settle it")
 	case r.Has(CloseToTotal) || r.Has(CloseToDifference):
 		r.Settle = newSettle(Repeat, "collect again, longer or more often")
 		r.Settle.Runs = len(e.test.Runs) + 1

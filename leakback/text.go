@@ -3,6 +3,7 @@ package leakback
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"leakback/limits/quantity"
@@ -136,6 +137,19 @@ func ratioText(value, expanded float64, r ratioLimit) string {
 	}
 	return fmt.Sprintf("the ratio to %s, %s, %s %s", r.to, withUncertainty(value, expanded, Exact, r.limit),
 		relation, plain(r.limit))
+}
+
+// CylinderNames is "cylinder 4", "cylinders 2 and 5" or "cylinders 1, 2 and 4".
+func CylinderNames(numbers []int) string {
+	words := make([]string, len(numbers))
+	for i, n := range numbers {
+		words[i] = strconv.Itoa(n)
+	}
+	if len(words) == 1 {
+		return "cylinder " + words[0]
+	}
+	last := len(words) - 1
+	return "cylinders " + strings.Join(words[:last], ", ") + " and " + words[last]
 }
 
 // rateOf prints a cylinder's rate for a sentence.

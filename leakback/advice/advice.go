@@ -8,7 +8,6 @@ import (
 	_ "embed"
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 	"sync"
 
@@ -115,20 +114,7 @@ func Next(r *leakback.Result) []string {
 func (e entry) say(f facts) string {
 	text := e.Text
 	for _, name := range e.placeholders() {
-		text = strings.ReplaceAll(text, "{"+name+"}", cylinders(f[name]))
+		text = strings.ReplaceAll(text, "{"+name+"}", leakback.CylinderNames(f[name]))
 	}
 	return text
-}
-
-// cylinders is "cylinder 4", "cylinders 2 and 5" or "cylinders 1, 2 and 4".
-func cylinders(numbers []int) string {
-	words := make([]string, len(numbers))
-	for i, n := range numbers {
-		words[i] = strconv.Itoa(n)
-	}
-	if len(words) < 2 {
-		return strings.Join(append([]string{"cylinder"}, words...), " ")
-	}
-	last := len(words) - 1
-	return "cylinders " + strings.Join(words[:last], ", ") + " and " + words[last]
 }

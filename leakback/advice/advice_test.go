@@ -265,9 +265,3 @@ func TestCodesAreComplete(t *testing.T) {
 	})
 	assert.Len(t, codes, found)
 }
-
-func TestCylinders(t *testing.T) {
-	assert.Equal(t, "cylinder 4", cylinders([]int{4}))
-	assert.Equal(t, "cylinders 2 and 5", cylinders([]int{2, 5}))
-	assert.Equal(t, "cylinders 1, 2 and 16", cylinders([]int{1, 2, 16}))
-}
