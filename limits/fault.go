@@ -24,7 +24,7 @@ type Fault struct {
 // Error is one line: file, line, column, key, the value and what was expected.
 func (f Fault) Error() string {
 	var b strings.Builder
-	b.WriteString(f.Path)
+	b.WriteString(oneLine(f.Path))
 	if f.Line > 0 {
 		fmt.Fprintf(&b, ":%d:%d", f.Line, f.Column)
 	}
@@ -52,7 +52,7 @@ func (e *FaultError) Error() string {
 		lines = append(lines, f.Error())
 	}
 	if e.More > 0 {
-		lines = append(lines, fmt.Sprintf("%s: and %d more", e.Faults[0].Path, e.More))
+		lines = append(lines, fmt.Sprintf("%s: and %d more", oneLine(e.Faults[0].Path), e.More))
 	}
 	return strings.Join(lines, "\n")
 }

@@ -8,9 +8,12 @@ import (
 	"unicode"
 )
 
+// Folder is where a user's sheets are kept, below the configuration folder.
+var Folder = filepath.Join("leakback", "limits")
+
 // Find gets the sheet for an engine ("" where it was not named): the one at
 // explicitPath, else the one that EnvironmentVariable names, else the engine's
-// own in the folder leakback/limits below configDir, else the built-in one. A
+// own in Folder below configDir, else the built-in one. A
 // sheet for another engine is refused with a *FaultError that names both.
 func Find(engine, explicitPath string, getenv func(string) string, configDir string) (*Sheet, error) {
 	if explicitPath != "" {
@@ -23,7 +26,7 @@ func Find(engine, explicitPath string, getenv func(string) string, configDir str
 	if slug == "" || configDir == "" {
 		return Builtin(), nil
 	}
-	s, err := from(OriginFolder, filepath.Join(configDir, "leakback", "limits", slug+".toml"), engine)
+	s, err := from(OriginFolder, filepath.Join(configDir, Folder, slug+".toml"), engine)
 	if errors.Is(err, fs.ErrNotExist) {
 		return Builtin(), nil
 	}

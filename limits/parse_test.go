@@ -196,6 +196,11 @@ func TestByteOrderMarkIsAccepted(t *testing.T) {
 	assert.EqualError(t, err, "bay.toml:1:1: cylinders: 0: expected a whole number from 1 to 64")
 }
 
+func TestFileNamesStayOnTheirLine(t *testing.T) {
+	_, err := limits.Parse([]byte("cylinders = 0"), "a\nb\x1b.toml")
+	assert.EqualError(t, err, `"a\nb\x1b.toml":1:1: cylinders: 0: expected a whole number from 1 to 64`)
+}
+
 func TestTwentyFaultsAreEnough(t *testing.T) {
 	var b strings.Builder
 	b.WriteString("[set]\nsource = 'x'\n")

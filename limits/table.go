@@ -308,8 +308,17 @@ func (t *table) lead(key string) string {
 
 // printable is text as it is where it is short and plain, and quoted otherwise.
 func printable(text string) string {
-	if text == "" || len(text) > 40 || strings.ContainsFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }) {
+	if text == "" || len(text) > 40 {
 		return quantity.Quote(text)
+	}
+	return oneLine(text)
+}
+
+// oneLine is text as it is, or quoted where it would break the line or play
+// with the terminal.
+func oneLine(text string) string {
+	if strings.ContainsFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }) {
+		return strconv.Quote(text)
 	}
 	return text
 }
