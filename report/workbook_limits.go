@@ -1,0 +1,305 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"leakback/leakback"
+	"leakback/limits"
+	"leakback/limits/quantity"
+)
+
+// figureWords are the keys of a limits sheet in words.
+var figureWords = map[string]string{
+	"max_rate_ml_min":       "maximum rate",
+	"min_rate_ml_min":       "minimum rate",
+	"max_volume_ml":         "maximum volume",
+	"interval_s":            "collected for",
+	"max_total_ml_min":      "maximum total",
+	"max_ratio_to_median":   "maximum ratio to the median",
+	"max_ratio_to_mean":     "maximum ratio to the mean",
+	"max_ratio_to_lowest":   "maximum ratio to the lowest",
+	"max_difference_ml_min": "maximum difference",
+	"healthy_cv":            "spread of healthy injectors",
+	"false_alarm":           "chance of a false alarm",
+	"false_hint":            "chance of a false doubt",
+	"practical_ratio":       "smallest ratio that is flagged",
+	"within_limit":          "high in its set, yet within the limit",
+	"repeatability_cv":      "repeatability of a reading",
+	"common_cv":             "variation from run to run",
+	"timing_s":              "start and stop, each",
+	"max_crank_s":           "longest crank",
+	"rest_s":                "rest between cranks",
+}
+
+// wordsOf is a key in words, the key itself where there are none.
+func wordsOf(key string) string {
+	if words, ok := figureWords[key]; ok {
+		return words
+	}
+	return key
+}
+
+// limitRow is one row of the limits sheet: a number or a text as its value.
+type limitRow struct {
+	part, key string
+	words     string
+	value     float64 // not shown where text stands; NaN for neither
+	text      string
+	unit      string
+	source    string
+	standing  string
+}
+
+// Columns of the limits sheet.
+const (
+	colPart = iota + 1
+	colFigure
+	colKey
+	colValue
+	colUnit
+	colSource
+	colStanding
+)
+
+var limitHeads = []struct {
+	head  string
+	width float64
+	right bool
+}{
+	{"part", 145, false}, {"figure", 190, false}, {"key in the sheet", 110, false}, {"value", 110, true},
+	{"unit", 50, false}, {"source", 230, false}, {"in this test", 90, false},
+}
+
+// limits writes every figure of the limits sheet with its source, and whether
+// it was applied or assumed.
+func (b *book) limits(p *Page) {
+	s := pen{b, sheetLimits}
+	s.height(1, 16)
+	var widths []float64
+	for i, h := range limitHeads {
+		head := columnHead
+		if !h.right {
+			head.align = "left"
+		}
+		head.indent = indentOf(i + 1)
+		s.text(i+1, 1, h.head, head)
+		widths = append(widths, h.width)
+	}
+	s.widths(widths...)
+	row := 1
+	for _, l := range limitRows(p.Result) {
+		row++
+		s.limitRow(row, l)
+	}
+	s.list(len(limitHeads), row, paper{landscape: true, footer: footer(p)})
+}
+
+// limitRow is one row; free text may take several lines.
+func (p pen) limitRow(row int, l limitRow) {
+	cell := body.with(func(l *look) { l.bottom = thinRule })
+	free := cell.with(func(l *look) { l.quote = true })
+	right := cell.with(func(l *look) { l.align = "right" })
+	lines := 1
+	for _, c := range []struct {
+		col  int
+		text string
+		look look
+	}{
+		{colPart, l.part, free}, {colFigure, l.words, free}, {colKey, l.key, cell}, {colUnit, l.unit, cell},
+		{colSource, l.source, free}, {colStanding, l.standing, cell},
+	} {
+		c.look.indent = indentOf(c.col)
+		p.text(c.col, row, c.text, c.look)
+		lines = max(lines, len(c.look.lines(visible(c.text), limitHeads[c.col-1].width)))
+	}
+	if l.text != "" {
+		p.text(colValue, row, l.text, free.with(func(l *look) { l.align = "right" }))
+		lines = max(lines, len(free.face().wrap(visible(l.text), limitHeads[colValue-1].width)))
+	} else {
+		p.number(colValue, row, l.value, right)
+	}
+	p.height(row, body.tall(lines))
+}
+
+// indentOf sets the unit off from the value before it.
+func indentOf(col int) int {
+	if col == colUnit {
+		return 1
+	}
+	return 0
+}
+
+// limitRows are the rows of the limits sheet in its own order.
+func limitRows(r *leakback.Result) []limitRow {
+	sheet := r.Sheet
+	rows := sheetRows(sheet)
+	rows = append(rows, setRows(r)...)
+	rows = append(rows, measurementRows(r)...)
+	for i := range sheet.Limits {
+		rows = append(rows, rowsOfLimit(r, &sheet.Limits[i])...)
+	}
+	for _, step := range sheet.Tightening {
+		rows = append(rows, stepRow(step))
+	}
+	for _, note := range r.Notes {
+		rows = append(rows, limitRow{part: "Note", value: math.NaN(), source: note})
+	}
+	return rows
+}
+
+// sheetRows say which sheet it is and for which engine.
+func sheetRows(s *limits.Sheet) []limitRow {
+	var rows []limitRow
+	text := func(words, text string) {
+		if text != "" {
+			rows = append(rows, limitRow{part: "Sheet", words: words, text: text})
+		}
+	}
+	text("name", s.Name)
+	if s.Path != "" {
+		text("file", fileName(s.Path))
+	}
+	text("engine", s.Engine)
+	if s.Cylinders > 0 {
+		rows = append(rows, limitRow{part: "Sheet", words: "cylinders", key: "cylinders", value: float64(s.Cylinders)})
+	}
+	text("firing order", numbers(s.FiringOrder, "-"))
+	for _, line := range s.ReturnLines {
+		text("return line "+line.Name, numbers(line.Cylinders, ", "))
+	}
+	if s.BackPressureBar != nil {
+		text("back-pressure, bar", rangeText(*s.BackPressureBar))
+	}
+	return rows
+}
+
+// numbers joins cylinder numbers.
+func numbers(list []int, between string) string {
+	texts := make([]string, len(list))
+	for i, n := range list {
+		texts[i] = strconv.Itoa(n)
+	}
+	return strings.Join(texts, between)
+}
+
+// rangeText is a range as "300 to 400".
+func rangeText(r limits.Range) string { return plainFigure(r.Low) + " to " + plainFigure(r.High) }
+
+// standing says what became of a figure in this test.
+func standing(r *leakback.Result, key, source string) string {
+	var words []string
+	for _, a := range r.Applied {
+		if a.What == key {
+			words = append(words, "applied")
+			break
+		}
+	}
+	if limits.Assumed(source) {
+		words = append(words, "assumed")
+	}
+	return strings.Join(words, ", ")
+}
+
+// setRows are the figures of the comparison within the engine.
+func setRows(r *leakback.Result) []limitRow {
+	set := r.Sheet.Set
+	row := func(key string, value float64) limitRow {
+		source := set.SourceOf(key)
+		return limitRow{part: "Comparison within the engine", key: key, words: wordsOf(key), value: value,
+			source: source, standing: standing(r, key, source)}
+	}
+	within := row("within_limit", 0)
+	within.text = string(set.WithinLimit)
+	return []limitRow{row("healthy_cv", set.HealthyCV), row("false_alarm", set.FalseAlarm),
+		row("false_hint", set.FalseHint), row("practical_ratio", set.PracticalRatio), within}
+}
+
+// measurementRows are the figures that the uncertainty of a rate rests on.
+func measurementRows(r *leakback.Result) []limitRow {
+	m := r.Sheet.Measurement
+	var rows []limitRow
+	add := func(key string, value float64, unit string) {
+		if !math.IsNaN(value) {
+			source := m.SourceOf(key)
+			rows = append(rows, limitRow{part: "Measurement", key: key, words: wordsOf(key), value: value, unit: unit,
+				source: source, standing: standing(r, key, source)})
+		}
+	}
+	seconds := quantity.Interval.Unit()
+	add("repeatability_cv", m.RepeatabilityCV, "")
+	add("common_cv", m.CommonCV, "")
+	add("timing_s", m.TimingS, seconds)
+	add("max_crank_s", known(m.MaxCrankS), seconds)
+	add("rest_s", known(m.RestS), seconds)
+	return rows
+}
+
+// rowsOfLimit are the figures of one limit and the state they hold for.
+func rowsOfLimit(r *leakback.Result, l *limits.Limit) []limitRow {
+	rows := slices.Concat(figureRows(l), stateRows(l))
+	for i := range rows {
+		rows[i].part, rows[i].source, rows[i].standing = "Limit for "+l.Condition, l.Source, "not applied"
+		if l == r.Limit {
+			rows[i].standing = "applied"
+		}
+	}
+	return rows
+}
+
+// figureRows are the figures of a limit, and its maximum as it is compared
+// where the book gives a volume.
+func figureRows(l *limits.Limit) []limitRow {
+	var rows []limitRow
+	for _, f := range l.Figures() {
+		rows = append(rows, limitRow{words: wordsOf(f.Key), key: f.Key, value: f.Value, unit: f.Unit})
+	}
+	if most, ok := l.MaxMLMin(); ok && l.MaxRateMLMin == nil {
+		rows = append(rows, limitRow{words: "maximum, compared as a rate", value: most, unit: quantity.Rate.Unit()})
+	}
+	return rows
+}
+
+// stateRows are the state that a limit holds for.
+func stateRows(l *limits.Limit) []limitRow {
+	var rows []limitRow
+	if l.Injectors != "" {
+		rows = append(rows, limitRow{words: "holds for injectors", key: "injectors", text: l.Injectors})
+	}
+	if l.Cranks > 0 {
+		rows = append(rows, limitRow{words: "holds for cranks", key: "cranks", value: float64(l.Cranks)})
+	}
+	for _, state := range []struct {
+		words, key string
+		held       *limits.Range
+		unit       string
+	}{
+		{"holds for rail pressure", "rail_pressure_bar", l.RailPressureBar, quantity.Pressure.Unit()},
+		{"holds for fuel temperature", "fuel_temp_c", l.FuelTempC, quantity.Temperature.Unit()},
+		{"holds for engine speed", "engine_rpm", l.EngineRPM, "rpm"},
+	} {
+		if state.held != nil {
+			rows = append(rows, limitRow{words: state.words, key: state.key, text: rangeText(*state.held), unit: state.unit})
+		}
+	}
+	return rows
+}
+
+// stepRow is one tightening step.
+func stepRow(s limits.Step) limitRow {
+	var how []string
+	if s.TorqueText != "" {
+		how = append(how, s.TorqueText)
+	}
+	if s.AngleDeg > 0 {
+		how = append(how, plainFigure(s.AngleDeg)+"°")
+	}
+	if s.NewFastener {
+		how = append(how, "new fastener")
+	}
+	return limitRow{part: fmt.Sprintf("Tightening step %d", s.Step), words: s.Part, value: math.NaN(),
+		text: strings.Join(how, ", "), source: s.Source}
+}
