@@ -59,7 +59,6 @@ type series struct {
 	Name       cellText
 	Values     cells
 	Fill, Edge string
-	Whisker    string // colour of the whiskers, seen on the bar and above it
 	Hatched    bool
 	Marks      []mark
 	Width      int // of a line, in EMU
@@ -153,11 +152,11 @@ func columns(r *leakback.Result) (bars, lines []drawn) {
 	}
 	return []drawn{
 		{name: VerdictWord(leakback.Pass), value: of(leakback.Pass),
-			style: series{Fill: "D3DADA", Edge: "7A8585", Whisker: ink}},
+			style: series{Fill: "D3DADA", Edge: "7A8585"}},
 		{name: VerdictWord(leakback.Undecided), value: of(leakback.Undecided),
-			style: series{Fill: accent, Edge: accent, Hatched: true, Whisker: ink}},
+			style: series{Fill: accent, Edge: accent, Hatched: true}},
 		{name: VerdictWord(leakback.Fail), value: of(leakback.Fail),
-			style: series{Fill: accent, Edge: accent, Whisker: "8A9698"}},
+			style: series{Fill: accentFill, Edge: accent}},
 	}, levels(r)
 }
 

@@ -183,7 +183,7 @@ func (s *reportSheet) findings(beside bool) {
 const (
 	leastChart   = 190
 	mostChart    = 250
-	findingLines = 16
+	findingLines = 18
 	nextLines    = 14
 	unseenLines  = 14
 )

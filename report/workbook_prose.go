@@ -265,7 +265,7 @@ func ruleText(r *leakback.Result) string {
 			plainFigure(roundedPercent(r.Sheet.Set.FalseAlarm))))
 	}
 	if len(rules) == 0 {
-		return "nothing could be judged."
+		return "Nothing could be judged."
 	}
 	return Sentence(strings.Join(rules, "; "))
 }

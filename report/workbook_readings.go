@@ -24,8 +24,8 @@ type readingColumn struct {
 	text   func(logged) string
 }
 
-// readingColumns are in the order of the sheet. A formula that starts from the
-// readings finds its column by columnOf.
+// readingColumns are in the order of the sheet. Heads are the readings file's
+// names where it has one.
 var readingColumns = []readingColumn{
 	{head: "run", width: 30, number: func(l logged) float64 { return float64(l.run.Number) }},
 	{head: "cylinder", width: 48, number: func(l logged) float64 { return float64(l.reading.Cylinder) }},

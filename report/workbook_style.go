@@ -5,14 +5,16 @@ import "github.com/xuri/excelize/v2"
 // The workbook's letter: one typeface that every spreadsheet program has or
 // replaces by one of the same width, ink, two greys, and one accent.
 const (
-	family    = "Arial"
-	ink       = "1F1F1F"
-	grey      = "5F5F5F"
-	hairline  = "BDBDBD"
-	tint      = "F1F4F4"
-	accent    = "1B4D58"
-	bodySize  = 9.5
-	smallSize = 8.5
+	family   = "Arial"
+	ink      = "1F1F1F"
+	grey     = "5F5F5F"
+	hairline = "BDBDBD"
+	tint     = "F1F4F4"
+	accent   = "1B4D58"
+	// accentFill is the accent as a fill that lines in ink are still seen on.
+	accentFill = "4C828F"
+	bodySize   = 9.5
+	smallSize  = 8.5
 )
 
 // rule is a line at an edge of a cell; weight is excelize's border style, 0 for none.
