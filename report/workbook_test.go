@@ -468,3 +468,25 @@ func allText(t *testing.T, f *excelize.File) (all []string) {
 	}
 	return all
 }
+
+func TestReportCranksAndUnlikeStates(t *testing.T) {
+	test := bayTest(t, typed{"21", "22", "23"}, typed{"21", "22", "23"})
+	test.Condition, test.Runs[0].State.Cranks, test.Runs[1].State.Cranks = "cranking", 1, 3
+	test.Runs[1].State.RailPressureBar, test.Runs[1].State.FuelTempAt = 340, "tube"
+	test.Runs[1].Readings[1].Tube = leakback.Tube{GraduationML: 0.5, CapacityML: 25}
+	f := written(t, evaluated(t, test, limits.Builtin(), fullJob()))
+	assert.Equal(t, "1, 3", fact(t, f, "Cranks"))
+	assert.Equal(t, "340 to 350 bar", fact(t, f, "Rail pressure"))
+	assert.Equal(t, "41 °C, at the return and tube", fact(t, f, "Fuel temperature"))
+	assert.Equal(t, "100 mL, 1 mL marks, class B, ± 1 mL; 25 mL, 0.5 mL marks", fact(t, f, "Tube"))
+}
+
+// Where U is 10 mL/min or more, a decimal would be noise.
+func TestReportWholeRates(t *testing.T) {
+	test := bayTest(t, typed{"800", "810", "805"})
+	for i := range test.Runs[0].Readings {
+		test.Runs[0].Readings[i].Tube = leakback.Tube{GraduationML: 10, CapacityML: 1000}
+	}
+	f := written(t, evaluated(t, test, limits.Builtin(), fullJob()))
+	assert.Equal(t, "800", shown(t, f, "Report", fmt.Sprintf("F%d", firstCylinder(t, f))))
+}
