@@ -87,7 +87,7 @@ func (t *table) prose(lead, text string, hue hue) {
 	}
 }
 
-func (t *table) clean(text string) string { return clean(text, t.Unicode) }
+func (t *table) clean(text string) string { return Clean(text, t.Unicode) }
 
 // head says which test this is, how it was taken, and the answer.
 func (t *table) head() {

@@ -6,7 +6,7 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/charmbracelet/x/ansi"
+	"github.com/clipperhouse/displaywidth"
 
 	"leakback/leakback"
 	"leakback/limits/quantity"
@@ -74,7 +74,7 @@ func (t *table) layOut(rows []row) (layout, bool) {
 	var l layout
 	for _, texts := range append(rows, t.headings()) {
 		for i, text := range texts {
-			l.widths[i] = max(l.widths[i], ansi.StringWidth(text))
+			l.widths[i] = max(l.widths[i], displaywidth.String(text))
 		}
 	}
 	if heading := len(rateHeading); l.rate() < heading {
@@ -142,7 +142,7 @@ func (l *layout) pieces(texts row, verdict hue) []piece {
 		if l.widths[i] == 0 {
 			continue
 		}
-		pad := strings.Repeat(" ", max(0, l.widths[i]-ansi.StringWidth(text)))
+		pad := strings.Repeat(" ", max(0, l.widths[i]-displaywidth.String(text)))
 		if i == atVerdict {
 			pieces = append(pieces, piece{gaps[i], huePlain}, piece{text, verdict}, piece{pad, huePlain})
 		} else {
@@ -193,7 +193,7 @@ func (t *table) markNames(indent piece, room int) {
 	}
 	width := 0
 	for _, name := range names {
-		width += ansi.StringWidth(name.text)
+		width += displaywidth.String(name.text)
 	}
 	if width > room {
 		indent.text = indent.text[:max(1, min(len(indent.text), t.Width-width))]

@@ -8,7 +8,7 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/charmbracelet/x/ansi"
+	"github.com/clipperhouse/displaywidth"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
@@ -79,7 +79,7 @@ func TestTableFits(t *testing.T) {
 			for _, unicode := range []bool{false, true} {
 				plain := tableText(t, p, TableOptions{Width: width, Unicode: unicode})
 				for _, line := range strings.Split(plain, "\n") {
-					require.LessOrEqual(t, ansi.StringWidth(line), max(width, 20), "%d columns: %q", width, line)
+					require.LessOrEqual(t, displaywidth.String(line), max(width, 20), "%d columns: %q", width, line)
 					require.Equal(t, strings.TrimRight(line, " "), line)
 				}
 				require.NotRegexp(t, `[\x00-\x09\x0b-\x1f\x7f\x{80}-\x{9f}\x{202a}-\x{202e}\x{200b}]`, plain)

@@ -4,7 +4,7 @@ import (
 	"strings"
 	"unicode"
 
-	"github.com/charmbracelet/x/ansi"
+	"github.com/clipperhouse/displaywidth"
 	"golang.org/x/text/unicode/norm"
 )
 
@@ -23,17 +23,18 @@ const (
 	hueQuiet
 )
 
-// hues use the sixteen colours that every terminal lets its user choose. They
-// come from ansi and not from lipgloss, which asks the terminal about itself,
-// and starts tmux to do so, as soon as it is imported.
-var hues = map[hue]ansi.Style{
-	hueTitle:     ansi.Style{}.Bold(),
-	hueFail:      ansi.Style{}.Bold().ForegroundColor(ansi.Red),
-	hueUndecided: ansi.Style{}.ForegroundColor(ansi.Yellow),
-	hueUnread:    ansi.Style{}.ForegroundColor(ansi.Magenta),
-	hueMedian:    ansi.Style{}.ForegroundColor(ansi.Cyan),
-	hueLimit:     ansi.Style{}.Bold(),
-	hueQuiet:     ansi.Style{}.Faint(),
+// hues are the attributes of ECMA-48's Select Graphic Rendition, with the
+// colours that every terminal lets its user choose. They are written out here
+// because the libraries for it ask the terminal about itself, or build width
+// tables, as soon as they are imported: 20 ms before the first line of main.
+var hues = map[hue]string{
+	hueTitle:     "1",
+	hueFail:      "1;31", // bold red
+	hueUndecided: "33",   // yellow
+	hueUnread:    "35",   // magenta
+	hueMedian:    "36",   // cyan
+	hueLimit:     "1",
+	hueQuiet:     "2",
 }
 
 // piece is a run of text in one hue.
@@ -53,7 +54,7 @@ func paint(pieces []piece, color bool) string {
 	var line strings.Builder
 	for _, p := range merged(pieces) {
 		if style, ok := hues[p.hue]; ok && color && p.text != "" {
-			line.WriteString(style.Styled(p.text))
+			line.WriteString("\x1b[" + style + "m" + p.text + "\x1b[m")
 		} else {
 			line.WriteString(p.text)
 		}
@@ -74,10 +75,16 @@ func merged(pieces []piece) []piece {
 	return list
 }
 
-// clean makes text safe and printable for the terminal: one line, control
+// Lines makes text safe for a terminal and breaks it into lines of at most that
+// display width, in ASCII alone unless Unicode is wanted.
+func Lines(text string, width int, toUnicode bool) []string {
+	return wrapText(Clean(text, toUnicode), width)
+}
+
+// Clean makes text safe and printable for the terminal: one line, control
 // characters shown and not obeyed, nothing that changes the direction of
 // writing, and ASCII alone unless Unicode is wanted.
-func clean(text string, toUnicode bool) string {
+func Clean(text string, toUnicode bool) string {
 	text = strings.Map(func(r rune) rune {
 		if unicode.Is(unicode.Cf, r) {
 			return -1
@@ -143,15 +150,15 @@ func wrapText(text string, width int) []string {
 		switch {
 		case line == "":
 			line = word
-		case ansi.StringWidth(line)+1+ansi.StringWidth(word) <= width:
+		case displaywidth.String(line)+1+displaywidth.String(word) <= width:
 			line += " " + word
 			continue
 		default:
 			lines = append(lines, line)
 			line = word
 		}
-		if ansi.StringWidth(line) > width {
-			parts := strings.Split(ansi.Hardwrap(line, width, false), "\n")
+		if displaywidth.String(line) > width {
+			parts := chopped(line, width)
 			lines = append(lines, parts[:len(parts)-1]...)
 			line = parts[len(parts)-1]
 		}
@@ -162,6 +169,20 @@ func wrapText(text string, width int) []string {
 	return lines
 }
 
+// chopped cuts a word between characters as people see them, into pieces of at
+// most that width.
+func chopped(word string, width int) []string {
+	pieces, used := []string{""}, 0
+	for g := displaywidth.StringGraphemes(word); g.Next(); {
+		if used > 0 && used+g.Width() > width {
+			pieces, used = append(pieces, ""), 0
+		}
+		pieces[len(pieces)-1] += g.Value()
+		used += g.Width()
+	}
+	return pieces
+}
+
 // longestGlue is how wide a figure may grow before it is broken all the same.
 const longestGlue = 24
 
@@ -170,7 +191,7 @@ func glued(words []string, width int) []string {
 	var list []string
 	for i, word := range words {
 		if i > 0 && belongs(words[i-1], word) {
-			if joint := list[len(list)-1] + " " + word; ansi.StringWidth(joint) <= width {
+			if joint := list[len(list)-1] + " " + word; displaywidth.String(joint) <= width {
 				list[len(list)-1] = joint
 				continue
 			}

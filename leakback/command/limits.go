@@ -51,7 +51,7 @@ Exit codes: 0 shown; 2 bad use or a sheet that is not sound; 3 cannot read.`,
 				return err
 			}
 			var text bytes.Buffer
-			showSheet(&text, sheet)
+			showSheet(&text, env.screen, sheet)
 			_, err = env.stdout.Write(text.Bytes())
 			return stdoutError(err)
 		},

@@ -8,10 +8,9 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/charmbracelet/x/ansi"
-
 	"leakback/limits"
 	"leakback/limits/quantity"
+	"leakback/report"
 )
 
 // sheetPrinter prints a limits sheet as plain text. Each source is printed
@@ -19,12 +18,13 @@ import (
 // beside every assumed figure.
 type sheetPrinter struct {
 	w       io.Writer
+	screen  screen
 	sources []string
 }
 
 // showSheet prints a sheet; the writer must not fail.
-func showSheet(w io.Writer, s *limits.Sheet) {
-	p := &sheetPrinter{w: w}
+func showSheet(w io.Writer, on screen, s *limits.Sheet) {
+	p := &sheetPrinter{w: w, screen: on}
 	p.prose("", s.Name)
 	p.line("")
 	p.facts(s)
@@ -40,12 +40,12 @@ func showSheet(w io.Writer, s *limits.Sheet) {
 
 func (p *sheetPrinter) line(text string) { fmt.Fprintln(p.w, strings.TrimRight(text, " ")) }
 
-// prose prints text behind a lead, wrapped to the usual width and indented as
-// far as the lead.
+// prose prints text behind a lead, which is ASCII, wrapped to the screen and
+// indented as far as the lead.
 func (p *sheetPrinter) prose(lead, text string) {
-	width := usualWidth - ansi.StringWidth(lead)
-	indent := strings.Repeat(" ", ansi.StringWidth(lead))
-	for line := range strings.SplitSeq(ansi.Wrap(text, width, ""), "\n") {
+	width := max(p.screen.width-len(lead), 20)
+	indent := strings.Repeat(" ", len(lead))
+	for _, line := range report.Lines(text, width, p.screen.unicode) {
 		p.line(lead + line)
 		lead = indent
 	}
@@ -65,7 +65,7 @@ func (p *sheetPrinter) fact(name, text string) {
 
 // figure prints one figure and refers to its source.
 func (p *sheetPrinter) figure(key, value, source string) {
-	p.line(fmt.Sprintf("  %-23s%-19s%s", key, value, p.cite(source)))
+	p.line(fmt.Sprintf("  %-23s%-19s%s", key, report.Clean(value, p.screen.unicode), p.cite(source)))
 }
 
 // cite is the number of a source, and the word assumed where it is.

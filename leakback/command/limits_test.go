@@ -26,7 +26,7 @@ type sheetRun struct {
 // of its own.
 func runLimits(config string, environ map[string]string, args ...string) sheetRun {
 	var stdout, stderr bytes.Buffer
-	env := &environment{
+	env := &environment{screen: screen{width: usualWidth, unicode: true},
 		stdin: strings.NewReader(""), stdout: &stdout, stderr: &stderr,
 		getenv: func(name string) string { return environ[name] }, configDir: config,
 	}
