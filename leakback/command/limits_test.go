@@ -9,7 +9,7 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/charmbracelet/x/ansi"
+	"github.com/clipperhouse/displaywidth"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
@@ -118,7 +118,7 @@ func TestLimitsShowSaysWhatIsAssumedAndFitsTheScreen(t *testing.T) {
 	assert.Regexp(t, `healthy_cv +0.12 +\[1\]\n  false_alarm +0.01 +assumed \[2\]\n`, got.stdout)
 	assert.Contains(t, got.stdout, "  [2]   assumed\n")
 	for line := range strings.Lines(got.stdout) {
-		assert.LessOrEqual(t, ansi.StringWidth(strings.TrimSuffix(line, "\n")), 80, line)
+		assert.LessOrEqual(t, displaywidth.String(strings.TrimSuffix(line, "\n")), 80, line)
 	}
 }
 
