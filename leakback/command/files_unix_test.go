@@ -1,0 +1,68 @@
+//go:build unix
+
+package command
+
+import (
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"syscall"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// nobody is an ordinary user, for a test that root cannot make by itself: root
+// writes into read-only folders all the same.
+const nobody = 65534
+
+// TestReadOnlyFolder writes a report into a folder that may not be written to,
+// as an ordinary user would.
+func TestReadOnlyFolder(t *testing.T) {
+	folder, err := os.MkdirTemp("", "leakback-read-only")
+	require.NoError(t, err)
+	t.Cleanup(func() { os.RemoveAll(folder) })
+	program := filepath.Join(folder, "leakback")
+	copyFile(t, os.Args[0], program)
+	inside := filepath.Join(folder, "inside")
+	require.NoError(t, os.Mkdir(inside, 0o755))
+	require.NoError(t, os.WriteFile(filepath.Join(inside, "old.xlsx"), []byte("old"), 0o444))
+	for _, path := range []string{inside, folder} {
+		require.NoError(t, os.Chmod(path, 0o555))
+	}
+
+	for _, args := range [][]string{
+		{"-o", filepath.Join(inside, "new.xlsx")},
+		{"-o", filepath.Join(inside, "old.xlsx"), "--overwrite"},
+	} {
+		cmd := exec.Command(program, append([]string{"check", "--interval", "60", "--volumes", "21 22 23"}, args...)...)
+		if os.Geteuid() == 0 {
+			cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: nobody, Gid: nobody}}
+			cmd.Dir = "/"
+		}
+		out, err := cmd.CombinedOutput()
+		var exit *exec.ExitError
+		if !assert.ErrorAs(t, err, &exit, "%s", out) {
+			continue
+		}
+		assert.Equal(t, exitFile, exit.ExitCode(), "%s", out)
+		assert.Contains(t, string(out), "cannot be written: permission denied")
+	}
+	require.NoError(t, os.Chmod(folder, 0o755))
+	require.NoError(t, os.Chmod(inside, 0o755))
+	only(t, inside, "old.xlsx")
+}
+
+func copyFile(t *testing.T, from, to string) {
+	t.Helper()
+	in, err := os.Open(from)
+	require.NoError(t, err)
+	defer in.Close()
+	out, err := os.OpenFile(to, os.O_CREATE|os.O_WRONLY, 0o755)
+	require.NoError(t, err)
+	_, err = io.Copy(out, in)
+	require.NoError(t, err)
+	require.NoError(t, out.Close())
+}
