@@ -74,6 +74,22 @@ func TestCompareSetHalf(t *testing.T) {
 	tau := []float64{0.1, 0.1, 0.1, 0.1}
 	assert.True(t, stats.CompareSet([]float64{0, 0, 1, 1}, tau, defaultRule).Half)
 	assert.False(t, stats.CompareSet([]float64{0, 0, 0, 1}, tau, defaultRule).Half)
+	five := stats.CompareSet([]float64{0, 0, 0, 1, 1}, append(tau, 0.1), defaultRule)
+	assert.Equal(t, 2, five.Consensus.High)
+	assert.False(t, five.Half, "two of five are less than half")
+}
+
+// What the stricter chance sets aside and finds too little to matter does not
+// come back as a hint, although the weaker chance takes another one away and
+// so leaves it further out.
+func TestCompareSetHintsAtNewOnesOnly(t *testing.T) {
+	y := []float64{0, 0, 0, 0, 0.14, 0.28}
+	tau := []float64{0.05, 0.05, 0.05, 0.05, 0.05, 0.05}
+	got := stats.CompareSet(y, tau, defaultRule)
+	assert.Equal(t, 1, got.Consensus.High)
+	assert.Less(t, got.Consensus.Ratio(5), 1.3)
+	assert.Equal(t, 2, stats.FindConsensus(y, tau, stats.SidakC(6, 0.05)).High)
+	assert.Equal(t, stats.PlaceFine, got.Places[5])
 }
 
 // The ratios at which the rule bites on four cylinders, as the design of the
