@@ -1,9 +1,6 @@
 package limits_test
 
 import (
-	"encoding/csv"
-	"os"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -11,40 +8,27 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"leakback/limits"
+	"leakback/stats/reference"
 )
 
 // Source: ASTM E1272-02(2012), Table 1, as the file quotes it; its rows for
 // 1000 and 2000 mL are from memory. The ISO 4788 rows of the file must not be
 // used: that standard gives other errors for the same size.
 func TestGlassTolerancesAreThoseOfTheStandard(t *testing.T) {
-	file, err := os.Open("../testdata/reference/glassware_cylinders.csv")
-	require.NoError(t, err)
-	defer file.Close()
-	reader := csv.NewReader(file)
-	reader.Comment = '#'
-	rows, err := reader.ReadAll()
-	require.NoError(t, err)
 	seen := 0
-	for _, row := range rows[1:] {
-		if !strings.HasPrefix(row[0], "ASTM E1272") {
+	for _, row := range reference.Rows(t, "glassware_cylinders.csv") {
+		if !strings.HasPrefix(row["standard"], "ASTM E1272") {
 			continue
 		}
 		seen++
-		capacity := number(t, row[1])
-		for class, want := range map[string]string{"A": row[3], "b": row[4]} {
+		capacity := row.Float(t, "capacity_ml")
+		for class, column := range map[string]string{"A": "mpe_class_a_ml", "b": "mpe_class_b_ml"} {
 			got, err := limits.GlassToleranceML(capacity, class)
 			require.NoError(t, err)
-			assert.Equal(t, number(t, want), got, "%v mL class %s", capacity, class)
+			assert.Equal(t, row.Float(t, column), got, "%v mL class %s", capacity, class)
 		}
 	}
 	assert.Equal(t, 11, seen)
-}
-
-func number(t *testing.T, text string) float64 {
-	t.Helper()
-	x, err := strconv.ParseFloat(text, 64)
-	require.NoError(t, err)
-	return x
 }
 
 func TestGlassToleranceRefuses(t *testing.T) {

@@ -1,9 +1,6 @@
 package quantity_test
 
 import (
-	"encoding/csv"
-	"os"
-	"path/filepath"
 	"strconv"
 	"testing"
 
@@ -11,28 +8,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"leakback/limits/quantity"
+	"leakback/stats/reference"
 )
-
-// reference reads a table of published values as rows by column name.
-func reference(t *testing.T, name string) []map[string]string {
-	t.Helper()
-	file, err := os.Open(filepath.Join("..", "..", "testdata", "reference", name))
-	require.NoError(t, err)
-	defer file.Close()
-	reader := csv.NewReader(file)
-	reader.Comment = '#'
-	rows, err := reader.ReadAll()
-	require.NoError(t, err)
-	var table []map[string]string
-	for _, row := range rows[1:] {
-		byName := map[string]string{}
-		for i, column := range rows[0] {
-			byName[column] = row[i]
-		}
-		table = append(table, byName)
-	}
-	return table
-}
 
 func float(t *testing.T, text string) float64 {
 	t.Helper()
@@ -58,7 +35,7 @@ func TestUnitFactorsAgreeWithNIST(t *testing.T) {
 	}
 	typed := map[string]string{"fl oz (US)": "US fl oz"}
 	seen := 0
-	for _, row := range reference(t, "unit_factors.csv") {
+	for _, row := range reference.Rows(t, "unit_factors.csv") {
 		c, ok := cases[row["from"]+"/"+row["to"]]
 		if !ok {
 			continue // a unit that no quantity here takes
@@ -78,7 +55,7 @@ func TestUnitFactorsAgreeWithNIST(t *testing.T) {
 
 // Source: the definition t/degC = (t/degF - 32)/1.8, NIST SP 811.
 func TestTemperaturesAgreeWithTheirDefinition(t *testing.T) {
-	rows := reference(t, "temperature_conversion.csv")
+	rows := reference.Rows(t, "temperature_conversion.csv")
 	require.NotEmpty(t, rows)
 	for _, row := range rows {
 		got, err := quantity.Parse(quantity.Temperature, row["degF"]+" °F")
