@@ -23,14 +23,22 @@ type Consensus struct {
 	// Cost is what the winning candidate cost: Q + c^2 (High + Low) + 4 Low.
 	Cost float64
 
-	y, w []float64
+	y, w  []float64
+	ranks []int
 }
 
 // SidakC is the one-sided critical value for n values at a family error
 // chance a: Phi^-1((1-a)^(1/n)).
 func SidakC(n int, a float64) float64 {
-	return NormalQuantile(math.Pow(1-a, 1/float64(n)))
+	return sidakMemo.get(sidakKey{n, a}, func() float64 { return NormalQuantile(math.Pow(1-a, 1/float64(n))) })
 }
+
+type sidakKey struct {
+	n int
+	a float64
+}
+
+var sidakMemo memo[sidakKey]
 
 // FindConsensus splits the values y (at least one, finite, usually logarithms)
 // with known standard deviations tau (> 0, as many) into a consensus and as few
@@ -42,86 +50,97 @@ func SidakC(n int, a float64) float64 {
 // for one value the same as z > c.
 func FindConsensus(y, tau []float64, c float64) Consensus {
 	s := newSplit(y, tau)
-	best := Consensus{Cost: math.Inf(1)}
-	for aside := 0; aside <= len(y)/2; aside++ {
-		for low := 0; low <= aside; low++ {
-			high := aside - low
-			if s.parts(low) || s.parts(len(y)-high) {
-				continue
-			}
-			k := s.candidate(low, high)
-			k.Cost = k.Q + c*c*float64(aside) + lowPenalty*float64(low)
-			if Round6(k.Cost) < Round6(best.Cost) {
-				best = k
-			}
-		}
-	}
-	best.Order, best.y, best.w = s.order, y, s.w
-	return best
+	return s.cheapest(c)
 }
 
 // split holds the sorted values, centred on their median, as running sums.
 type split struct {
-	order  []int
+	y      []float64
+	order  []int     // indices of the values in rising order
+	ranks  []int     // and the place of each value in it
 	w      []float64 // weights in the order of the input
 	sorted []float64 // centred values, rising
 	centre float64
 	sw     []float64 // running sums over the sorted values: weights,
 	swy    []float64 // weight times value,
 	swyy   []float64 // weight times value squared
+	// glued says that the k-th sorted value must not be parted from the one
+	// before, which it equals.
+	glued []bool
 }
 
-func newSplit(y, tau []float64) *split {
+func newSplit(y, tau []float64) split {
 	n := len(y)
-	s := &split{order: Ascending(y), centre: Median(y)}
+	ints := make([]int, 2*n)
+	s := split{y: y, order: ints[:n:n], ranks: ints[n:]}
+	ascending(y, s.order)
+	s.centre = (y[s.order[(n-1)/2]] + y[s.order[n/2]]) / 2 // the median
 	buffer := make([]float64, 5*n+3)
 	cut := func(k int) (part []float64) {
 		part, buffer = buffer[:k:k], buffer[k:]
 		return part
 	}
 	s.w, s.sorted, s.sw, s.swy, s.swyy = cut(n), cut(n), cut(n+1), cut(n+1), cut(n+1)
+	s.glued = make([]bool, n+1)
 	for i, t := range tau {
 		s.w[i] = 1 / (t * t)
 	}
 	for k, i := range s.order {
 		v, w := y[i]-s.centre, s.w[i]
-		s.sorted[k] = v
+		s.ranks[i], s.sorted[k] = k, v
+		s.glued[k] = k > 0 && Round6(v-s.sorted[k-1]) == 0
 		s.sw[k+1], s.swy[k+1], s.swyy[k+1] = s.sw[k]+w, s.swy[k]+w*v, s.swyy[k]+w*v*v
 	}
 	return s
 }
 
-// parts says whether a cut before the k-th sorted value would part equals.
-func (s *split) parts(k int) bool {
-	return k > 0 && k < len(s.sorted) && Round6(s.sorted[k]-s.sorted[k-1]) == 0
+// cheapest is the consensus at the critical value c.
+func (s *split) cheapest(c float64) Consensus {
+	n := len(s.sorted)
+	best, rounded := candidate{}, math.Inf(1)
+	for aside := 0; aside <= n/2; aside++ {
+		for low := 0; low <= aside; low++ {
+			k := candidate{low: low, end: n - (aside - low)}
+			if s.glued[k.low] || s.glued[k.end] {
+				continue
+			}
+			s.squares(&k)
+			k.cost = k.q + c*c*float64(aside) + lowPenalty*float64(low)
+			if r := Round6(k.cost); r < rounded {
+				best, rounded = k, r
+			}
+		}
+	}
+	return s.consensus(best)
 }
 
-func (s *split) candidate(low, high int) Consensus {
-	end := len(s.sorted) - high
-	w := s.sw[end] - s.sw[low]
-	wy := s.swy[end] - s.swy[low]
-	wyy := s.swyy[end] - s.swyy[low]
+// candidate is the sorted values from low to end, as a consensus.
+type candidate struct {
+	low, end int
+	w, wy    float64 // sums of weights and of weighted values
+	q, cost  float64
+}
+
+// squares sets the candidate's sums, its weighted sum of squares among them.
+func (s *split) squares(k *candidate) {
+	k.w = s.sw[k.end] - s.sw[k.low]
+	k.wy = s.swy[k.end] - s.swy[k.low]
+	k.q = max(0, s.swyy[k.end]-s.swyy[k.low]-k.wy*k.wy/k.w)
+}
+
+func (s *split) consensus(k candidate) Consensus {
 	return Consensus{
-		Low: low, High: high, Size: end - low, Weight: w,
-		Mean: s.centre + wy/w,
-		Q:    math.Max(0, wyy-wy*wy/w),
+		Order: s.order, Low: k.low, High: len(s.order) - k.end,
+		Mean: s.centre + k.wy/k.w, Weight: k.w, Q: k.q, Size: k.end - k.low, Cost: k.cost,
+		y: s.y, w: s.w, ranks: s.ranks,
 	}
 }
 
 // IsHigh says whether value i was set aside as high.
-func (k *Consensus) IsHigh(i int) bool { return k.rank(i) >= len(k.Order)-k.High }
+func (k *Consensus) IsHigh(i int) bool { return k.ranks[i] >= len(k.Order)-k.High }
 
 // IsLow says whether value i was set aside as low.
-func (k *Consensus) IsLow(i int) bool { return k.rank(i) < k.Low }
-
-func (k *Consensus) rank(i int) int {
-	for r, j := range k.Order {
-		if j == i {
-			return r
-		}
-	}
-	return -1
-}
+func (k *Consensus) IsLow(i int) bool { return k.ranks[i] < k.Low }
 
 // Z is the standardised distance of value i from the consensus without it:
 // (y_i - M_i)/sqrt(tau_i^2 + 1/W_i); NaN where nothing else is in it.

@@ -51,9 +51,10 @@ type Comparison struct {
 func CompareSet(y, tau []float64, rule SetRule) Comparison {
 	n := len(y)
 	c := Comparison{Critical: SidakC(n, rule.FalseAlarm), Places: make([]Place, n)}
-	c.Consensus = FindConsensus(y, tau, c.Critical)
+	split := newSplit(y, tau)
+	c.Consensus = split.cheapest(c.Critical)
 	strict := &c.Consensus
-	loose := FindConsensus(y, tau, SidakC(n, rule.FalseHint))
+	loose := split.cheapest(SidakC(n, rule.FalseHint))
 	c.Disagrees = strict.Disagrees(Agreement)
 	c.Half = 2*strict.High == n || 2*strict.Low == n
 	for i := range y {

@@ -17,7 +17,7 @@ import (
 func Round6(x float64) float64 {
 	const scale = 1e6
 	scaled := math.Abs(x) * scale
-	if scaled >= 1<<52 || math.IsNaN(x) || math.IsInf(x, 0) {
+	if !(scaled < 1<<52) { // whole already, infinite or NaN
 		return x
 	}
 	whole := math.Floor(scaled)
@@ -55,6 +55,10 @@ func Median(x []float64) float64 {
 	return (x[lo] + x[hi]) / 2
 }
 
+// smallSet is how many values most sets have at most: they need no memory of
+// their own to be sorted in.
+const smallSet = 16
+
 // Middle gives the indices of the one or two middle values (twice the same
 // for an odd count); -1, -1 of nothing and where a value is NaN. Equal values
 // keep their order.
@@ -63,13 +67,20 @@ func Middle(x []float64) (lo, hi int) {
 	if n == 0 || slices.ContainsFunc(x, math.IsNaN) {
 		return -1, -1
 	}
-	order := Ascending(x)
+	var room [smallSet]int
+	order := append(room[:0], make([]int, n)...)
+	ascending(x, order)
 	return order[(n-1)/2], order[n/2]
 }
 
 // Ascending gives the indices of x in rising order; equal values keep theirs.
 func Ascending(x []float64) []int {
 	order := make([]int, len(x))
+	ascending(x, order)
+	return order
+}
+
+func ascending(x []float64, order []int) {
 	for i := range order {
 		order[i] = i
 	}
@@ -79,5 +90,4 @@ func Ascending(x []float64) []int {
 			order[k], order[k-1] = order[k-1], order[k]
 		}
 	}
-	return order
 }

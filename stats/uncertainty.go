@@ -2,7 +2,6 @@ package stats
 
 import (
 	"math"
-	"sync"
 	"sync/atomic"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -37,10 +36,7 @@ func EffectiveDoF(u float64, parts ...Part) float64 {
 	return math.Floor(Round6(nu))
 }
 
-var (
-	t95     [MaxDoF + 1]atomic.Uint64 // bits of the quantile; 0 not yet computed
-	chiMemo sync.Map                  // chiKey to float64
-)
+var t95 [MaxDoF + 1]atomic.Uint64 // bits of the quantile; 0 not yet computed
 
 // T95 is the one-sided 95 % quantile of Student's t for a whole nu from 1 to
 // MaxDoF. It panics outside.
@@ -73,15 +69,11 @@ func NormalQuantile(p float64) float64 { return distuv.UnitNormal.Quantile(p) }
 
 type chiKey struct{ p, nu float64 }
 
+var chiMemo memo[chiKey]
+
 // ChiSquareQuantile is the p quantile of chi-square with nu >= 1 degrees of freedom.
 func ChiSquareQuantile(p, nu float64) float64 {
-	key := chiKey{p, nu}
-	if q, ok := chiMemo.Load(key); ok {
-		return q.(float64)
-	}
-	q := distuv.ChiSquared{K: nu}.Quantile(p)
-	chiMemo.Store(key, q)
-	return q
+	return chiMemo.get(chiKey{p, nu}, func() float64 { return distuv.ChiSquared{K: nu}.Quantile(p) })
 }
 
 // RectangularU is the standard uncertainty of an error known only to lie
