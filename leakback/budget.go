@@ -25,7 +25,8 @@ func emptyBudget() Budget {
 // uncertainty of the mean: sqrt(sum levels (60 g/t)^2/12)/R.
 func (s *series) readingMLMin() float64 {
 	var sum float64
-	for _, p := range s.parts {
+	for k := range s.parts {
+		p := &s.parts[k]
 		u := stats.ResolutionU(60 * p.tube.GraduationML / p.intervalS)
 		sum += p.levels * u * u
 	}
@@ -36,8 +37,8 @@ func (s *series) readingMLMin() float64 {
 // not average down. T/sqrt(3) times the mean of 60/t.
 func (s *series) tubeMLMin() float64 {
 	var sum float64
-	for _, p := range s.parts {
-		sum += 60 * p.tube.ToleranceML / p.intervalS
+	for k := range s.parts {
+		sum += 60 * s.parts[k].tube.ToleranceML / s.parts[k].intervalS
 	}
 	return stats.RectangularU(sum / float64(len(s.parts)))
 }
@@ -61,16 +62,20 @@ func commonParts(rateMLMin []float64, timing []part, commonCV float64) (timingU,
 	return math.Sqrt(squares) / runs, math.Abs(sum) / runs * commonCV / math.Sqrt(runs)
 }
 
-func (s *series) rates() []float64 {
-	q := make([]float64, len(s.parts))
-	for k, p := range s.parts {
-		q[k] = p.rateMLMin
+// few is how many runs a test has, mostly: lists of so many need no memory of
+// their own.
+const few = 4
+
+// rates appends the rate of each run.
+func (s *series) rates(to []float64) []float64 {
+	for k := range s.parts {
+		to = append(to, s.parts[k].rateMLMin)
 	}
-	return q
+	return to
 }
 
 // budget is the uncertainty of one cylinder's rate (JCGM 100:2008).
-func (ru rule) budget(s *series) Budget {
+func (ru *rule) budget(s *series) Budget {
 	if !s.readable() || s.bound != Exact {
 		return emptyBudget()
 	}
@@ -79,13 +84,14 @@ func (ru rule) budget(s *series) Budget {
 		TubeMLMin:          s.tubeMLMin(),
 		RepeatabilityMLMin: s.repeatMLMin(ru.rep),
 	}
-	b.TimingMLMin, b.CommonMLMin = commonParts(s.rates(), s.parts, ru.common)
+	var room [few]float64
+	b.TimingMLMin, b.CommonMLMin = commonParts(s.rates(room[:0]), s.parts, ru.common)
 	return ru.combine(b)
 }
 
 // combine adds the parts in quadrature and gives degrees of freedom and the
 // expanded uncertainty. Only r and c are estimates; the rest is known.
-func (ru rule) combine(b Budget) Budget {
+func (ru *rule) combine(b Budget) Budget {
 	b.StandardMLMin = stats.Quadrature(b.ReadingMLMin, b.TubeMLMin, b.RepeatabilityMLMin,
 		b.TimingMLMin, b.CommonMLMin)
 	b.DoF = stats.EffectiveDoF(b.StandardMLMin,
@@ -95,30 +101,47 @@ func (ru rule) combine(b Budget) Budget {
 	return b
 }
 
-// sum is the uncertainty of a total (signs all +1) or a difference (+1, -1) of
-// plain cylinders: own parts in quadrature, common parts on the sum itself;
-// where the cylinders do not share their runs, common parts are own too.
-func (ru rule) sum(members []*series, signs []float64) (valueMLMin float64, b Budget) {
-	rates := make([]float64, len(members[0].parts))
-	for i, s := range members {
-		valueMLMin += signs[i] * s.rateMLMin
-		own := ru.budget(s)
-		b.ReadingMLMin = math.Hypot(b.ReadingMLMin, own.ReadingMLMin)
-		b.TubeMLMin = math.Hypot(b.TubeMLMin, own.TubeMLMin)
-		b.RepeatabilityMLMin = math.Hypot(b.RepeatabilityMLMin, own.RepeatabilityMLMin)
-		if !ru.shared {
-			b.TimingMLMin = math.Hypot(b.TimingMLMin, own.TimingMLMin)
-			b.CommonMLMin = math.Hypot(b.CommonMLMin, own.CommonMLMin)
-			continue
-		}
-		for k, p := range s.parts {
-			rates[k] += signs[i] * p.rateMLMin
+// tally adds up plain cylinders, or takes them from one another, with the
+// uncertainty of the outcome: own parts in quadrature, common parts on the sum
+// itself; where the cylinders do not share their runs, common parts are own too.
+type tally struct {
+	valueMLMin float64
+	parts      Budget
+	rates      []float64 // by run
+	first      *series
+	count      int
+}
+
+// add takes a cylinder, whose budget is own, with the sign +1 or -1.
+func (t *tally) add(ru *rule, s *series, own *Budget, sign float64) {
+	t.count++
+	t.valueMLMin += sign * s.rateMLMin
+	b := &t.parts
+	b.ReadingMLMin = math.Hypot(b.ReadingMLMin, own.ReadingMLMin)
+	b.TubeMLMin = math.Hypot(b.TubeMLMin, own.TubeMLMin)
+	b.RepeatabilityMLMin = math.Hypot(b.RepeatabilityMLMin, own.RepeatabilityMLMin)
+	if !ru.shared {
+		b.TimingMLMin = math.Hypot(b.TimingMLMin, own.TimingMLMin)
+		b.CommonMLMin = math.Hypot(b.CommonMLMin, own.CommonMLMin)
+		return
+	}
+	if t.first == nil {
+		t.first = s
+		for range s.parts {
+			t.rates = append(t.rates, 0)
 		}
 	}
+	for k := range s.parts {
+		t.rates[k] += sign * s.parts[k].rateMLMin
+	}
+}
+
+// budget is the uncertainty of what was added up.
+func (t *tally) budget(ru *rule) Budget {
 	if ru.shared {
-		b.TimingMLMin, b.CommonMLMin = commonParts(rates, members[0].parts, ru.common)
+		t.parts.TimingMLMin, t.parts.CommonMLMin = commonParts(t.rates, t.first.parts, ru.common)
 	}
-	return valueMLMin, ru.combine(b)
+	return ru.combine(t.parts)
 }
 
 // relative is the own uncertainty of a rate relative to it, in parts: what an
@@ -126,15 +149,14 @@ func (ru rule) sum(members []*series, signs []float64) (valueMLMin float64, b Bu
 // and all of it.
 type relative struct{ rep, common, all float64 }
 
-func (ru rule) relative(members ...*series) relative {
-	signs := make([]float64, len(members))
-	for i := range signs {
-		signs[i] = 1
+func (ru *rule) relative(members ...*series) relative {
+	var room [few]float64
+	t := tally{rates: room[:0]}
+	for _, s := range members {
+		own := ru.budget(s)
+		t.add(ru, s, &own, 1)
 	}
-	value, b := ru.sum(members, signs)
-	if ru.shared {
-		b.TimingMLMin, b.CommonMLMin = 0, 0
-	}
+	value, b := t.valueMLMin, &t.parts
 	rel := relative{rep: b.RepeatabilityMLMin / value, common: b.CommonMLMin / value}
 	rel.all = stats.Quadrature(b.ReadingMLMin, b.TubeMLMin, b.RepeatabilityMLMin,
 		b.TimingMLMin, b.CommonMLMin) / value
@@ -144,7 +166,7 @@ func (ru rule) relative(members ...*series) relative {
 // ratio is the expanded uncertainty of a cylinder's rate over a reference made
 // of the rates given (their sum or mean, which is the same here), as if
 // independent.
-func (ru rule) ratio(value float64, s *series, reference ...*series) (u, dof, expanded float64) {
+func (ru *rule) ratio(value float64, s *series, reference ...*series) (u, dof, expanded float64) {
 	a, b := ru.relative(s), ru.relative(reference...)
 	u = value * math.Hypot(a.all, b.all)
 	dof = stats.EffectiveDoF(u,
@@ -157,15 +179,17 @@ func (ru rule) ratio(value float64, s *series, reference ...*series) (u, dof, ex
 // M, with V_k = M t_k/60:
 // r^2/R + sum levels g^2/(12 V_k^2)/R^2 + T^2/3 (mean of 1/V_k)^2,
 // and the common parts where runs are not shared.
-func (ru rule) ownVariance(s *series, levelMLMin float64) float64 {
+func (ru *rule) ownVariance(s *series, levelMLMin float64) float64 {
 	runs := float64(len(s.parts))
-	readings := make([]stats.ScaleReading, len(s.parts))
+	var room [few]stats.ScaleReading
+	readings := room[:0]
 	var timing float64
-	for k, p := range s.parts {
-		readings[k] = stats.ScaleReading{
+	for k := range s.parts {
+		p := &s.parts[k]
+		readings = append(readings, stats.ScaleReading{
 			Amount: levelMLMin * p.intervalS / 60, Step: p.tube.GraduationML,
 			Levels: p.levels, HalfWidth: p.tube.ToleranceML,
-		}
+		})
 		u := p.timingS / p.intervalS
 		timing += u * u
 	}

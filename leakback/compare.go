@@ -2,6 +2,7 @@ package leakback
 
 import (
 	"math"
+	"slices"
 
 	"leakback/limits"
 	"leakback/stats"
@@ -19,7 +20,7 @@ const (
 )
 
 // placeOf gives the words of package stats their meaning here.
-var placeOf = map[stats.Place]place{
+var placeOf = [...]place{
 	stats.PlaceFine: placeFine, stats.PlaceHint: placeHint,
 	stats.PlaceHigh: placeHigh, stats.PlaceLow: placeLow,
 }
@@ -32,53 +33,69 @@ const (
 	littleMarks = 5
 )
 
-// comparison is the set held against itself, by place in the series.
+// comparison is the set held against itself.
 type comparison struct {
-	places      []place
-	ratio       []float64 // to the consensus, or to the first mark
-	z           []float64
-	biting      []float64
+	at          []standing // by place in the series
 	medianMLMin float64
 	// reference is the rate that ratios are taken to; size is how many
 	// cylinders stand behind it.
 	reference                       float64
 	size                            int
 	few, tooLittle, disagrees, half bool
+	spread                          float64 // s, the log standard deviation of healthy injectors
+	// index lists the readable cylinders, rates their rates; y and tau are the
+	// logarithms and their standard deviations.
+	index         []int
+	rates, y, tau []float64
+}
+
+// standing is how one cylinder stands in its set; figures are NaN where there
+// is no comparison.
+type standing struct {
+	place place
+	ratio float64 // to the consensus, or to the first mark
+	z     float64
+	bites float64 // the ratio from which the rule speaks
+	ownU  float64 // own relative standard uncertainty at the set's level
 	// unsure marks what is high where too little returned to be sure of it
 	// from one run.
-	unsure []bool
-	spread float64   // s, the log standard deviation of healthy injectors
-	ownU   []float64 // own relative standard uncertainty at the set's level
+	unsure bool
 }
 
 // compare holds the readable cylinders against one another.
-func compare(all []series, ru rule, set limits.Set) comparison {
-	n := len(all)
-	c := comparison{
-		places: make([]place, n), unsure: make([]bool, n),
-		ratio: nans(n), z: nans(n), biting: nans(n), ownU: nans(n),
-		medianMLMin: math.NaN(), reference: math.NaN(), spread: stats.LogSpread(set.HealthyCV),
+func (e *evaluation) compare() {
+	c, set := &e.set, &e.sheet.Set
+	c.begin(e.all, set)
+	c.medianMLMin = stats.Median(c.rates)
+	c.few = len(c.index) < fewest
+	if c.few {
+		return
 	}
-	var index []int
-	var rates []float64
+	if mark := firstMarkMLMin(e.all, c.index); stats.Round6(c.medianMLMin) < stats.Round6(mark) {
+		c.tooLittle, c.medianMLMin = true, math.NaN() // half a mark is no median
+		c.againstFirstMark(e.all, mark, &e.rule, set)
+		return
+	}
+	k := c.againstConsensus(e.all, &e.rule, set)
+	if e.full {
+		c.describe(&k, set)
+	}
+}
+
+// begin forgets the last test and keeps its memory.
+func (c *comparison) begin(all []series, set *limits.Set) {
+	nan := math.NaN()
+	*c = comparison{
+		at: resized(c.at, len(all)), index: c.index[:0], rates: c.rates[:0], y: c.y[:0], tau: c.tau[:0],
+		medianMLMin: nan, reference: nan, spread: stats.LogSpread(set.HealthyCV),
+	}
 	for i := range all {
+		c.at[i] = standing{ratio: nan, z: nan, bites: nan, ownU: nan}
 		if all[i].readable() {
-			index = append(index, i)
-			rates = append(rates, all[i].numberMLMin)
+			c.index = append(c.index, i)
+			c.rates = append(c.rates, all[i].numberMLMin)
 		}
 	}
-	c.medianMLMin = stats.Median(rates)
-	c.few = len(index) < fewest
-	if c.few {
-		return c
-	}
-	if mark := firstMarkMLMin(all, index); stats.Round6(c.medianMLMin) < stats.Round6(mark) {
-		c.tooLittle, c.medianMLMin = true, math.NaN() // half a mark is no median
-		c.againstFirstMark(all, index, mark, ru, set)
-		return c
-	}
-	c.againstConsensus(all, index, rates, ru, set)
-	return c
 }
 
 // firstMarkMLMin is the rate that fills a tube to its first mark: of the
@@ -93,70 +110,81 @@ func firstMarkMLMin(all []series, index []int) float64 {
 
 func (s *series) firstMarkMLMin() float64 {
 	var sum float64
-	for _, p := range s.parts {
-		sum += 60 * p.tube.GraduationML / p.intervalS
+	for k := range s.parts {
+		sum += 60 * s.parts[k].tube.GraduationML / s.parts[k].intervalS
 	}
 	return sum / float64(len(s.parts))
 }
 
 // againstConsensus finds the consensus at both error chances.
-func (c *comparison) againstConsensus(all []series, index []int, rates []float64, ru rule, set limits.Set) {
-	n := len(index)
-	y, tau := make([]float64, n), make([]float64, n)
-	for k, i := range index {
-		y[k] = math.Log(rates[k])
+func (c *comparison) againstConsensus(all []series, ru *rule, set *limits.Set) stats.Comparison {
+	for k, i := range c.index {
 		own := ru.ownVariance(&all[i], c.medianMLMin)
-		c.ownU[i] = math.Sqrt(own)
-		tau[k] = math.Sqrt(c.spread*c.spread + own)
+		c.at[i].ownU = math.Sqrt(own)
+		c.y = append(c.y, math.Log(c.rates[k]))
+		c.tau = append(c.tau, math.Sqrt(c.spread*c.spread+own))
 	}
-	k := stats.CompareSet(y, tau, stats.SetRule{
+	k := stats.CompareSet(c.y, c.tau, stats.SetRule{
 		FalseAlarm: set.FalseAlarm, FalseHint: set.FalseHint, PracticalRatio: set.PracticalRatio,
 	})
 	c.reference, c.size = math.Exp(k.Consensus.Mean), k.Consensus.Size
 	c.disagrees, c.half = k.Disagrees, k.Half
-	for j, i := range index {
-		c.places[i] = placeOf[k.Places[j]]
-		c.ratio[i], c.z[i] = k.Consensus.Ratio(j), k.Consensus.Z(j)
-		c.biting[i] = stats.BitingRatio(set.PracticalRatio, k.Critical, tau[j], k.Consensus.Size)
+	for j, i := range c.index {
+		c.at[i].place = placeOf[k.Places[j]]
+	}
+	return k
+}
+
+// describe says in figures how each cylinder lies to the consensus.
+func (c *comparison) describe(k *stats.Comparison, set *limits.Set) {
+	for j, i := range c.index {
+		at := &c.at[i]
+		at.ratio, at.z = k.Consensus.Ratio(j), k.Consensus.Z(j)
+		at.bites = stats.BitingRatio(set.PracticalRatio, k.Critical, c.tau[j], k.Consensus.Size)
 	}
 }
 
 // againstFirstMark stands in for the consensus where the median is below the
 // first mark: the first mark stands for the set, and a reading of at least
 // five marks whose ratio to it bites is high, surely only where two runs agree.
-func (c *comparison) againstFirstMark(all []series, index []int, mark float64, ru rule, set limits.Set) {
-	critical := stats.SidakC(len(index), set.FalseAlarm)
+func (c *comparison) againstFirstMark(all []series, mark float64, ru *rule, set *limits.Set) {
+	critical := stats.SidakC(len(c.index), set.FalseAlarm)
 	c.reference = mark
-	for _, i := range index {
+	for _, i := range c.index {
 		if stats.Round6(all[i].numberMLMin) <= stats.Round6(mark) {
 			c.size++
 		}
 	}
-	for _, i := range index {
-		s := &all[i]
+	for _, i := range c.index {
+		s, at := &all[i], &c.at[i]
 		own := ru.ownVariance(s, mark)
-		c.ownU[i] = math.Sqrt(own)
-		c.ratio[i] = s.numberMLMin / mark
-		c.biting[i] = stats.BitingRatio(set.PracticalRatio, critical, math.Sqrt(c.spread*c.spread+own), c.size)
-		c.places[i] = placeNone
-		if s.bound == AtMost {
-			continue
+		at.ownU = math.Sqrt(own)
+		at.ratio = s.numberMLMin / mark
+		at.bites = stats.BitingRatio(set.PracticalRatio, critical, math.Sqrt(c.spread*c.spread+own), c.size)
+		if s.bound != AtMost {
+			at.againstFirstMark(s, mark)
 		}
-		bites := func(rateMLMin, marks float64) bool {
-			return stats.Round6(rateMLMin/mark) > stats.Round6(c.biting[i]) && stats.Round6(marks) >= littleMarks
+	}
+}
+
+// againstFirstMark says whether a cylinder is high where the first mark stands
+// for the set.
+func (at *standing) againstFirstMark(s *series, mark float64) {
+	bites := func(rateMLMin, marks float64) bool {
+		return stats.Round6(rateMLMin/mark) > stats.Round6(at.bites) && stats.Round6(marks) >= littleMarks
+	}
+	agree, marks := 0, 0.0
+	for k := range s.parts {
+		p := &s.parts[k]
+		own := p.netML / p.tube.GraduationML
+		marks += own / float64(len(s.parts))
+		if bites(p.rateMLMin, own) {
+			agree++
 		}
-		agree, marks := 0, 0.0
-		for _, p := range s.parts {
-			own := p.netML / p.tube.GraduationML
-			marks += own / float64(len(s.parts))
-			if bites(p.rateMLMin, own) {
-				agree++
-			}
-		}
-		if bites(s.rateMLMin, marks) {
-			c.places[i] = placeHigh
-			c.unsure[i] = agree < 2
-		}
+	}
+	if bites(s.rateMLMin, marks) {
+		at.place = placeHigh
+		at.unsure = agree < 2
 	}
 }
 
@@ -167,3 +195,6 @@ func nans(n int) []float64 {
 	}
 	return x
 }
+
+// resized is a list of n that takes the memory of another, whatever is in it.
+func resized[T any](list []T, n int) []T { return slices.Grow(list[:0], n)[:n] }

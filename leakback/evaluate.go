@@ -8,25 +8,72 @@ import (
 	"leakback/stats"
 )
 
+// Detail says how much of a result is worked out.
+type Detail int8
+
+// The two details of a result.
+const (
+	// Full is everything that a result holds.
+	Full Detail = iota
+	// Verdicts is what a batch needs and the same as in full: the verdicts, the
+	// codes of the findings, the rates with their uncertainties and the ratios
+	// to the median. Left out are texts, notes, settle advice, the figures
+	// applied and assumed and, NaN in their place, the other figures.
+	Verdicts
+)
+
+// Evaluator evaluates tests one after the other and keeps its memory from one
+// to the next. It is for one goroutine at a time.
+type Evaluator struct{ e evaluation }
+
+// NewEvaluator makes an evaluator whose results have that detail.
+func NewEvaluator(d Detail) *Evaluator {
+	return &Evaluator{evaluation{full: d == Full, applied: map[appliedKey]appliedList{}}}
+}
+
+// Evaluate is Evaluate with the evaluator's detail. The result is good until
+// the next call.
+func (ev *Evaluator) Evaluate(t *Test, sheet *limits.Sheet) (*Result, error) {
+	return ev.e.evaluate(t, sheet)
+}
+
+// Evaluate judges a test by a limits sheet: every cylinder's rate with its
+// uncertainty (JCGM 100), held against the sheet's limits with a guard band
+// (JCGM 106) and against the engine's own consensus. The error says what of
+// the test does not fit the sheet; a test that fits always gets a result.
+func Evaluate(t *Test, sheet *limits.Sheet) (*Result, error) {
+	return NewEvaluator(Full).Evaluate(t, sheet)
+}
+
 // evaluation holds what the steps of Evaluate share.
 type evaluation struct {
-	test  *Test
-	sheet *limits.Sheet
-	limit *limits.Limit
-	all   []series
-	rule  rule
-	guard guard
-	set   comparison
-	res   *Result
-	// maxVerdict is the verdict against the absolute maximum by cylinder;
-	// hasMax says whether one applied.
-	maxMLMin   float64
-	hasMax     bool
-	maxVerdict []Verdict
+	full     bool // the detail is Full
+	test     *Test
+	sheet    *limits.Sheet
+	limit    *limits.Limit
+	numbers  []int // of the cylinders
+	all      []series
+	parts    []part // of all series
+	rule     rule
+	guard    guard
+	state    limits.State
+	set      comparison
+	res      Result
+	maxMLMin float64
+	hasMax   bool
+	at       []judged // by cylinder
+	ratios   []ratioLimit
+	applied  map[appliedKey]appliedList
+}
+
+// judged is what the judging of one cylinder leaves for its later steps.
+type judged struct {
+	// maxVerdict is the verdict against the absolute maximum, where one applied.
+	maxVerdict Verdict
 	// limitSpoke says that a limit on the high side was held against the cylinder.
-	limitSpoke []bool
-	// open remembers, by cylinder, what was too close to decide.
-	open []*closeCall
+	limitSpoke bool
+	// open is what was too close to decide; nil where nothing was.
+	open *closeCall
 }
 
 // closeCall is a comparison with a limit that could not be decided.
@@ -37,22 +84,19 @@ type closeCall struct {
 	scale   float64 // a ratio is its numerator's rate over scale
 }
 
-// Evaluate judges a test by a limits sheet: every cylinder's rate with its
-// uncertainty (JCGM 100), held against the sheet's limits with a guard band
-// (JCGM 106) and against the engine's own consensus. The error says what of
-// the test does not fit the sheet; a test that fits always gets a result.
-func Evaluate(t *Test, sheet *limits.Sheet) (*Result, error) {
-	cylinders, err := cylinderNumbers(t, sheet)
-	if err != nil {
+func (e *evaluation) evaluate(t *Test, sheet *limits.Sheet) (*Result, error) {
+	e.test, e.sheet = t, sheet
+	if err := e.cylinderNumbers(); err != nil {
 		return nil, err
 	}
-	match := sheet.For(t.Condition, t.Injectors, recorded(t))
-	e := &evaluation{test: t, sheet: sheet, limit: match.Limit}
+	e.record()
+	match := sheet.For(t.Condition, t.Injectors, e.state)
+	e.limit = match.Limit
 	e.maxMLMin, e.hasMax = match.Limit.MaxMLMin()
-	e.all = collect(t, cylinders, sheet.Measurement)
+	e.collect(e.numbers)
 	e.rule = newRule(e.all, len(t.Runs), sheet.Measurement)
-	e.guard = stateGuard(t, sheet, match.Limit)
-	e.set = compare(e.all, e.rule, sheet.Set)
+	e.stateGuard()
+	e.compare()
 	e.start()
 	if e.guard.unjudged {
 		e.leaveOpen()
@@ -60,18 +104,23 @@ func Evaluate(t *Test, sheet *limits.Sheet) (*Result, error) {
 		e.judgeCylinders()
 		e.judgeTest(match)
 	}
-	e.settle()
 	e.conclude()
-	return e.res, nil
+	if e.full {
+		e.settle()
+		e.listApplied()
+		e.settleTest()
+	}
+	return &e.res, nil
 }
 
 // cylinderNumbers lists the engine's cylinders as far as anyone named them:
 // the sheet, the entry, else the readings.
-func cylinderNumbers(t *Test, sheet *limits.Sheet) ([]int, error) {
+func (e *evaluation) cylinderNumbers() error {
+	t, sheet := e.test, e.sheet
 	count := t.Cylinders
 	if sheet.Cylinders > 0 {
 		if count > 0 && count != sheet.Cylinders {
-			return nil, fmt.Errorf("%d cylinders were named, the limits sheet %s is for %d",
+			return fmt.Errorf("%d cylinders were named, the limits sheet %s is for %d",
 				count, sheet.Name, sheet.Cylinders)
 		}
 		count = sheet.Cylinders
@@ -79,51 +128,65 @@ func cylinderNumbers(t *Test, sheet *limits.Sheet) ([]int, error) {
 	var seen [65]bool
 	highest := 0
 	for i := range t.Runs {
-		for _, r := range t.Runs[i].Readings {
-			if r.Cylinder < 1 || r.Cylinder >= len(seen) || count > 0 && r.Cylinder > count {
-				return nil, fmt.Errorf("cylinder %d: expected a number from 1 to %d, as the engine has",
-					r.Cylinder, max(count, 1))
+		for k := range t.Runs[i].Readings {
+			c := t.Runs[i].Readings[k].Cylinder
+			if c < 1 || c >= len(seen) || count > 0 && c > count {
+				return fmt.Errorf("cylinder %d: expected a number from 1 to %d, as the engine has", c, max(count, 1))
 			}
-			seen[r.Cylinder] = true
-			highest = max(highest, r.Cylinder)
+			seen[c] = true
+			highest = max(highest, c)
 		}
 	}
-	var numbers []int
+	e.numbers = e.numbers[:0]
 	for c := 1; c <= max(count, highest); c++ {
 		if count > 0 || seen[c] {
-			numbers = append(numbers, c)
+			e.numbers = append(e.numbers, c)
 		}
 	}
-	return numbers, nil
+	return nil
 }
 
 // start fills in all that is measured, before anything is judged.
 func (e *evaluation) start() {
 	n := len(e.all)
-	e.res = &Result{
+	cylinders, findings := resized(e.res.Cylinders, n), append(e.res.Findings[:0], e.guard.findings...)
+	e.res = Result{
 		Test: e.test, Sheet: e.sheet, Limit: e.limit,
 		IntervalS:   commonInterval(e.test),
 		MedianMLMin: e.set.medianMLMin, TotalMLMin: math.NaN(), Total: emptyBudget(),
 		Agreeing: e.set.size, ConsensusMLMin: e.set.reference,
-		Findings: e.guard.findings, Notes: e.guard.notes,
-		Cylinders: make([]Cylinder, n),
+		Findings: findings, Notes: e.guard.notes,
+		Cylinders: cylinders,
 	}
-	e.maxVerdict, e.limitSpoke = make([]Verdict, n), make([]bool, n)
-	e.open = make([]*closeCall, n)
+	e.at = resized(e.at, n)
 	for i := range e.all {
-		s := &e.all[i]
-		e.res.Cylinders[i] = Cylinder{
+		s, at := &e.all[i], &e.set.at[i]
+		e.at[i] = judged{}
+		cylinders[i] = Cylinder{
 			Cylinder: s.cylinder, RateMLMin: s.rateMLMin, Bound: s.bound,
 			Budget:           e.rule.budget(s),
 			RatioToMedian:    s.rateMLMin / e.set.medianMLMin,
-			RatioToConsensus: e.set.ratio[i], Z: e.set.z[i], BitingRatio: e.set.biting[i],
-			ProbabilityOver: math.NaN(),
+			RatioToConsensus: at.ratio, Z: at.z, BitingRatio: at.bites,
+			ProbabilityOver: math.NaN(), Findings: cylinders[i].Findings[:0],
 		}
 	}
+	if !e.full {
+		return
+	}
 	if e.everyPlain() {
-		e.res.TotalMLMin, e.res.Total = e.rule.sum(e.everyone())
+		e.total()
 	}
 	e.noteFuel()
+}
+
+// total adds up the rates of all cylinders, which are plain.
+func (e *evaluation) total() {
+	var room [few]float64
+	sum := tally{rates: room[:0]}
+	for i := range e.all {
+		sum.add(&e.rule, &e.all[i], &e.res.Cylinders[i].Budget, 1)
+	}
+	e.res.TotalMLMin, e.res.Total = sum.valueMLMin, sum.budget(&e.rule)
 }
 
 // noteFuel says where no fuel temperature was recorded.
@@ -155,15 +218,6 @@ func (e *evaluation) everyPlain() bool {
 	return len(e.all) > 0
 }
 
-// everyone is every cylinder, with the signs of a sum.
-func (e *evaluation) everyone() (members []*series, signs []float64) {
-	members, signs = make([]*series, len(e.all)), make([]float64, len(e.all))
-	for i := range e.all {
-		members[i], signs[i] = &e.all[i], 1
-	}
-	return members, signs
-}
-
 // leaveOpen is for a test in which nothing may be judged.
 func (e *evaluation) leaveOpen() {
 	for i := range e.all {
@@ -177,6 +231,7 @@ func (e *evaluation) leaveOpen() {
 // judgeCylinders gives every cylinder its verdict: the worst of the limits
 // that apply and of the comparison.
 func (e *evaluation) judgeCylinders() {
+	e.ratioLimits()
 	for i := range e.all {
 		s, c := &e.all[i], &e.res.Cylinders[i]
 		if !s.readable() {
@@ -190,7 +245,7 @@ func (e *evaluation) judgeCylinders() {
 			verdict = max(verdict, Undecided)
 		}
 		if e.rule.rep.unsteady(e.all, i) {
-			e.find(i, Unsteady, e.unsteadyText())
+			e.find(i, Unsteady, e.unsteadyText)
 			if verdict == Pass {
 				verdict = Undecided
 			}
@@ -207,19 +262,19 @@ func (e *evaluation) judgeLimits(i int) Verdict {
 	}
 	worst := Pass
 	if e.hasMax {
-		e.limitSpoke[i] = true
-		if s.bound == Exact {
+		e.at[i].limitSpoke = true
+		if s.bound == Exact && e.full {
 			c.ProbabilityOver = stats.ProbabilityAbove(c.RateMLMin, c.Budget.StandardMLMin, c.Budget.DoF, e.maxMLMin)
 		}
-		e.maxVerdict[i] = e.judgeRate(i, e.maxMLMin, stats.Above, OverLimit)
-		worst = e.maxVerdict[i]
+		e.at[i].maxVerdict = e.judgeRate(i, e.maxMLMin, stats.Above, OverLimit)
+		worst = e.at[i].maxVerdict
 	}
 	if e.limit.MinRateMLMin != nil {
 		worst = max(worst, e.judgeRate(i, *e.limit.MinRateMLMin, stats.Below, UnderLimit))
 	}
-	for _, ratio := range e.ratioLimits() {
-		e.limitSpoke[i] = true
-		worst = max(worst, e.judgeRatio(i, ratio))
+	for k := range e.ratios {
+		e.at[i].limitSpoke = true
+		worst = max(worst, e.judgeRatio(i, &e.ratios[k]))
 	}
 	return worst
 }
@@ -235,9 +290,9 @@ func (e *evaluation) judgeRate(i int, limit float64, fails stats.Decision, code 
 	verdict, taken := e.guard.judge(decision, fails)
 	switch {
 	case verdict == Fail:
-		e.find(i, code, e.limitText(i, limit, decision))
+		e.find(i, code, func() string { return e.limitText(i, limit, decision) })
 	case verdict == Undecided && !taken && s.bound != AtLeast:
-		e.find(i, CloseToLimit, e.limitText(i, limit, decision))
+		e.find(i, CloseToLimit, func() string { return e.limitText(i, limit, decision) })
 		e.callClose(i, closeCall{limit: limit})
 	}
 	return verdict
@@ -252,9 +307,10 @@ func bounded(d stats.Decision, b Bound) stats.Decision {
 	return d
 }
 
+// callClose remembers, for what is to settle it, the first close call.
 func (e *evaluation) callClose(i int, c closeCall) {
-	if e.open[i] == nil && e.all[i].bound == Exact {
-		e.open[i] = &c
+	if e.full && e.at[i].open == nil && e.all[i].bound == Exact {
+		e.at[i].open = &c
 	}
 }
 
@@ -269,24 +325,26 @@ type ratioLimit struct {
 	unknown bool
 }
 
-func (e *evaluation) ratioLimits() []ratioLimit {
-	var list []ratioLimit
+// ratioLimits lists the ratio limits that apply.
+func (e *evaluation) ratioLimits() {
+	e.ratios = nil
 	l := e.limit
-	if l.MaxRatioToMedian != nil {
-		list = append(list, e.ratioTo(*l.MaxRatioToMedian, "the median", e.middle()))
+	if l == nil {
+		return
 	}
-	if l.MaxRatioToMean != nil {
-		list = append(list, e.ratioTo(*l.MaxRatioToMean, "the mean", e.readable()))
+	add := func(limit *float64, to string, members func() []*series) {
+		if limit != nil {
+			e.ratios = append(e.ratios, newRatioLimit(*limit, to, members()))
+		}
 	}
-	if l.MaxRatioToLowest != nil {
-		list = append(list, e.ratioTo(*l.MaxRatioToLowest, "the lowest", e.lowest()))
-	}
-	return list
+	add(l.MaxRatioToMedian, "the median", e.middle)
+	add(l.MaxRatioToMean, "the mean", e.readable)
+	add(l.MaxRatioToLowest, "the lowest", e.lowest)
 }
 
-// ratioTo describes a reference: the mean of its members. One that rests on
-// an upper bound (a lowest below its first mark) proves nothing.
-func (e *evaluation) ratioTo(limit float64, to string, members []*series) ratioLimit {
+// newRatioLimit describes a reference: the mean of its members. One that rests
+// on an upper bound (a lowest below its first mark) proves nothing.
+func newRatioLimit(limit float64, to string, members []*series) ratioLimit {
 	r := ratioLimit{limit: limit, to: to, members: members, unknown: len(members) == 0}
 	for _, s := range members {
 		r.referent += s.numberMLMin / float64(len(members))
@@ -301,55 +359,42 @@ func (e *evaluation) ratioTo(limit float64, to string, members []*series) ratioL
 }
 
 func (e *evaluation) readable() []*series {
-	var list []*series
-	for i := range e.all {
-		if e.all[i].readable() {
-			list = append(list, &e.all[i])
-		}
+	list := make([]*series, len(e.set.index))
+	for k, i := range e.set.index {
+		list[k] = &e.all[i]
 	}
 	return list
 }
 
 func (e *evaluation) middle() []*series {
-	list := e.readable()
-	numbers := make([]float64, len(list))
-	for k, s := range list {
-		numbers[k] = s.numberMLMin
-	}
-	lo, hi := stats.Middle(numbers)
+	lo, hi := stats.Middle(e.set.rates)
 	switch {
 	case lo < 0:
 		return nil
 	case lo == hi:
-		return []*series{list[lo]}
+		return []*series{&e.all[e.set.index[lo]]}
 	}
-	return []*series{list[lo], list[hi]}
+	return []*series{&e.all[e.set.index[lo]], &e.all[e.set.index[hi]]}
 }
 
 func (e *evaluation) lowest() []*series {
-	var low *series
-	for _, s := range e.readable() {
-		if low == nil || s.numberMLMin < low.numberMLMin {
-			low = s
-		}
+	if _, low := e.extremes(); low >= 0 {
+		return []*series{&e.all[low]}
 	}
-	if low == nil {
-		return nil
-	}
-	return []*series{low}
+	return nil
 }
 
 // judgeRatio holds a cylinder's ratio to a reference against its limit.
-func (e *evaluation) judgeRatio(i int, r ratioLimit) Verdict {
+func (e *evaluation) judgeRatio(i int, r *ratioLimit) Verdict {
 	s := &e.all[i]
 	value := s.rateMLMin / r.referent
 	decision, expanded := e.decideRatio(s, value, r)
 	verdict, taken := e.guard.judge(decision, stats.Above)
 	switch {
 	case verdict == Fail:
-		e.find(i, OverRatio, ratioText(value, expanded, r))
+		e.find(i, OverRatio, func() string { return ratioText(value, expanded, r) })
 	case verdict == Undecided && !taken:
-		e.find(i, CloseToLimit, ratioText(value, expanded, r))
+		e.find(i, CloseToLimit, func() string { return ratioText(value, expanded, r) })
 		if !r.unknown && r.bound == Exact {
 			e.callClose(i, closeCall{limit: r.limit, ratioTo: r.members, scale: r.referent})
 		}
@@ -357,7 +402,7 @@ func (e *evaluation) judgeRatio(i int, r ratioLimit) Verdict {
 	return verdict
 }
 
-func (e *evaluation) decideRatio(s *series, value float64, r ratioLimit) (stats.Decision, float64) {
+func (e *evaluation) decideRatio(s *series, value float64, r *ratioLimit) (stats.Decision, float64) {
 	alone := len(r.members) == 1 && r.members[0] == s
 	switch {
 	case alone: // its own median, or the lowest: 1 without any doubt
@@ -378,21 +423,21 @@ func (e *evaluation) decideRatio(s *series, value float64, r ratioLimit) (stats.
 // judgeComparison gives what the comparison inside the engine says, with the
 // sheet's absolute maximum in mind.
 func (e *evaluation) judgeComparison(i int) Verdict {
-	switch e.set.places[i] {
+	switch e.set.at[i].place {
 	case placeHigh:
-		e.find(i, HighInSet, e.highText(i))
-		if e.set.unsure[i] {
+		e.find(i, HighInSet, func() string { return e.highText(i) })
+		if e.set.at[i].unsure {
 			return Undecided
 		}
 		return e.highVerdict(i)
 	case placeHint:
-		e.find(i, CloseInSet, e.hintText(i))
-		if e.hasMax && e.maxVerdict[i] == Pass && e.sheet.Set.WithinLimit == limits.WithinPass {
+		e.find(i, CloseInSet, func() string { return e.hintText(i) })
+		if e.hasMax && e.at[i].maxVerdict == Pass && e.sheet.Set.WithinLimit == limits.WithinPass {
 			return Pass
 		}
 		return Undecided
 	case placeLow:
-		e.find(i, LowInSet, e.lowText(i))
+		e.find(i, LowInSet, func() string { return e.lowText(i) })
 		return Undecided
 	case placeFine:
 		if e.set.disagrees && !e.hasMax {
@@ -400,7 +445,7 @@ func (e *evaluation) judgeComparison(i int) Verdict {
 		}
 		return Pass
 	}
-	if !e.limitSpoke[i] { // neither comparison nor limit speaks
+	if !e.at[i].limitSpoke { // neither comparison nor limit speaks
 		return Undecided
 	}
 	return Pass
@@ -412,7 +457,7 @@ func (e *evaluation) highVerdict(i int) Verdict {
 	if !e.hasMax {
 		return Fail
 	}
-	if e.maxVerdict[i] != Pass {
+	if e.at[i].maxVerdict != Pass {
 		return Undecided // over the limit is a fail already
 	}
 	switch e.sheet.Set.WithinLimit {
@@ -427,33 +472,53 @@ func (e *evaluation) highVerdict(i int) Verdict {
 // readingFindings names what is peculiar about the readings themselves.
 func (e *evaluation) readingFindings(i int) {
 	var zero, below, over bool
-	for _, p := range e.all[i].parts {
+	for k := range e.all[i].parts {
+		p := &e.all[i].parts[k]
 		zero = zero || p.typedZero
 		below = below || p.belowFirst
 		over = over || p.bound == AtLeast
 	}
 	if over {
-		e.find(i, OverRange, e.overRangeText(i))
+		e.find(i, OverRange, func() string { return e.overRangeText(i) })
 	}
 	if zero {
-		e.find(i, NoReturn, "nothing came back in the time collected")
+		e.find(i, NoReturn, func() string { return "nothing came back in the time collected" })
 	}
 	if below {
-		e.find(i, BelowFirstMark, e.belowMarkText(i))
+		e.find(i, BelowFirstMark, func() string { return e.belowMarkText(i) })
 	}
 }
 
-func (e *evaluation) find(i int, code Code, text string) {
+// find files a finding of cylinder i, one of each code. Its text is made only
+// where people will read it.
+func (e *evaluation) find(i int, code Code, text func() string) {
 	c := &e.res.Cylinders[i]
-	for k := range c.Findings {
-		if c.Findings[k].Code == code {
-			c.Findings[k].Text += "; " + text
-			return
-		}
-	}
-	c.Findings = append(c.Findings, Finding{code, text})
+	c.Findings = e.file(c.Findings, code, text)
 }
 
-func (e *evaluation) findTest(code Code, text string) {
-	e.res.Findings = append(e.res.Findings, Finding{code, text})
+// findTest files a finding of the test.
+func (e *evaluation) findTest(code Code, text func() string) {
+	e.res.Findings = e.file(e.res.Findings, code, text)
+}
+
+func (e *evaluation) file(list []Finding, code Code, text func() string) []Finding {
+	if e.full {
+		return filed(list, code, text())
+	}
+	return filed(list, code, "")
+}
+
+// filed adds a finding, one of each code: what is said again of one follows
+// behind a semicolon.
+func filed(list []Finding, code Code, text string) []Finding {
+	for k := range list {
+		if list[k].Code != code {
+			continue
+		}
+		if text != "" {
+			list[k].Text += "; " + text
+		}
+		return list
+	}
+	return append(list, Finding{code, text})
 }

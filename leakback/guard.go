@@ -21,37 +21,42 @@ type guard struct {
 	// unjudged says that nothing may be judged at all (back-pressure).
 	unjudged bool
 	findings []Finding
-	notes    []string
+	// forPeople asks for texts, notes and settle as well.
+	full  bool
+	notes []string
 	// settle asks for the state that is missing or wrong; nil where none is.
 	settle *Settle
 }
 
-// recorded is the state over the runs, as limits.For takes it.
-func recorded(t *Test) limits.State {
-	var s limits.State
-	add := func(to *[]float64, x float64) {
-		if !math.IsNaN(x) {
-			*to = append(*to, x)
-		}
-	}
-	for i := range t.Runs {
-		st := &t.Runs[i].State
+// record notes the state over the runs, as limits.For takes it.
+func (e *evaluation) record() {
+	s := &e.state
+	s.Cranks = 0
+	s.RailPressureBar, s.FuelTempC, s.EngineRPM = s.RailPressureBar[:0], s.FuelTempC[:0], s.EngineRPM[:0]
+	for i := range e.test.Runs {
+		st := &e.test.Runs[i].State
 		s.Cranks = max(s.Cranks, st.Cranks)
-		add(&s.RailPressureBar, st.RailPressureBar)
-		add(&s.FuelTempC, st.FuelTempC)
-		add(&s.EngineRPM, st.EngineRPM)
+		s.RailPressureBar = appendKnown(s.RailPressureBar, st.RailPressureBar)
+		s.FuelTempC = appendKnown(s.FuelTempC, st.FuelTempC)
+		s.EngineRPM = appendKnown(s.EngineRPM, st.EngineRPM)
 	}
-	return s
+}
+
+func appendKnown(to []float64, x float64) []float64 {
+	if math.IsNaN(x) {
+		return to
+	}
+	return append(to, x)
 }
 
 // stateGuard holds the recorded state against the limit's.
-func stateGuard(t *Test, sheet *limits.Sheet, l *limits.Limit) guard {
-	var g guard
-	g.backPressure(t, sheet.BackPressureBar)
+func (e *evaluation) stateGuard() {
+	t, l, st, g := e.test, e.limit, &e.state, &e.guard
+	*g = guard{findings: g.findings[:0], full: e.full}
+	g.backPressure(t, e.sheet.BackPressureBar)
 	if l == nil {
-		return g
+		return
 	}
-	st := recorded(t)
 	g.within("rail pressure", quantity.Pressure, l.RailPressureBar, st.RailPressureBar, len(t.Runs))
 	g.within("fuel temperature", quantity.Temperature, l.FuelTempC, st.FuelTempC, len(t.Runs))
 	g.speed(l.EngineRPM, st.EngineRPM, len(t.Runs))
@@ -59,7 +64,6 @@ func stateGuard(t *Test, sheet *limits.Sheet, l *limits.Limit) guard {
 		g.missing("whether the injectors were driven or off")
 	}
 	g.cranks(t, l)
-	return g
 }
 
 // backPressure judges nothing where the sheet wants the return held up and
@@ -70,22 +74,22 @@ func (g *guard) backPressure(t *Test, want *limits.Range) {
 	}
 	var values []float64
 	for i := range t.Runs {
-		if x := t.Runs[i].State.BackPressureBar; !math.IsNaN(x) {
-			values = append(values, x)
-		}
+		values = appendKnown(values, t.Runs[i].State.BackPressureBar)
 	}
 	below, above := want.Side(values)
 	if len(values) == len(t.Runs) && !below && !above {
 		return
 	}
-	text := fmt.Sprintf("the return of this engine must be held at %s", rangeText(quantity.Pressure, *want))
-	if len(values) < len(t.Runs) {
-		text += "; no back-pressure was recorded, so nothing is judged"
-	} else {
-		text += "; it was not, so nothing is judged"
-	}
 	g.unjudged = true
-	g.add(BackPressure, text, "hold the return at the back-pressure that the sheet names, record it and measure again")
+	g.add(BackPressure, func() (text, settle string) {
+		text = fmt.Sprintf("the return of this engine must be held at %s", rangeText(quantity.Pressure, *want))
+		if len(values) < len(t.Runs) {
+			text += "; no back-pressure was recorded, so nothing is judged"
+		} else {
+			text += "; it was not, so nothing is judged"
+		}
+		return text, "hold the return at the back-pressure that the sheet names, record it and measure again"
+	})
 }
 
 func (g *guard) within(what string, k quantity.Kind, want *limits.Range, got []float64, runs int) {
@@ -96,43 +100,54 @@ func (g *guard) within(what string, k quantity.Kind, want *limits.Range, got []f
 		if k == quantity.Pressure {
 			g.missing("the " + what)
 		} else {
-			g.notes = append(g.notes, fmt.Sprintf(
-				"The %s was not recorded; the limit is given for %s.", what, rangeText(k, *want)))
+			g.note(func() string {
+				return fmt.Sprintf("The %s was not recorded; the limit is given for %s.", what, rangeText(k, *want))
+			})
 		}
 	}
-	g.outside(what, rangeText(k, *want), want, got)
+	g.outside(what, want, got, func() string { return rangeText(k, *want) })
 }
 
 func (g *guard) speed(want *limits.Range, got []float64, runs int) {
 	if want == nil {
 		return
 	}
-	text := quantity.Fixed(want.Low, 0) + " to " + quantity.Fixed(want.High, 0) + " rpm"
-	if len(got) < runs {
-		g.notes = append(g.notes, "The engine speed was not recorded; the limit is given for "+text+".")
+	text := func() string {
+		return quantity.Fixed(want.Low, 0) + " to " + quantity.Fixed(want.High, 0) + " rpm"
 	}
-	g.outside("engine speed", text, want, got)
+	if len(got) < runs {
+		g.note(func() string {
+			return "The engine speed was not recorded; the limit is given for " + text() + "."
+		})
+	}
+	g.outside("engine speed", want, got, text)
 }
 
-func (g *guard) outside(what, wanted string, want *limits.Range, got []float64) {
+func (g *guard) outside(what string, want *limits.Range, got []float64, wanted func() string) {
 	below, above := want.Side(got)
-	settle := fmt.Sprintf("measure again with the %s at %s", what, wanted)
+	settle := func() string { return fmt.Sprintf("measure again with the %s at %s", what, wanted()) }
 	if below {
 		g.below = true
-		g.add(OutsideLimitState, fmt.Sprintf("the %s was below the %s that the limit is given for: "+
-			"being within it there proves nothing, being over it does", what, wanted), settle)
+		g.add(OutsideLimitState, func() (string, string) {
+			return fmt.Sprintf("the %s was below the %s that the limit is given for: "+
+				"being within it there proves nothing, being over it does", what, wanted()), settle()
+		})
 	}
 	if above {
 		g.above = true
-		g.add(OutsideLimitState, fmt.Sprintf("the %s was above the %s that the limit is given for: "+
-			"being over it there proves nothing, being within it does", what, wanted), settle)
+		g.add(OutsideLimitState, func() (string, string) {
+			return fmt.Sprintf("the %s was above the %s that the limit is given for: "+
+				"being over it there proves nothing, being within it does", what, wanted()), settle()
+		})
 	}
 }
 
 func (g *guard) missing(what string) {
 	g.unknown = true
-	g.add(StateUnknown, fmt.Sprintf("the limit is given for a certain state, and %s was not recorded: "+
-		"being within it proves nothing", what), "record "+what)
+	g.add(StateUnknown, func() (string, string) {
+		return fmt.Sprintf("the limit is given for a certain state, and %s was not recorded: "+
+			"being within it proves nothing", what), "record " + what
+	})
 }
 
 // cranks refuses to hold one crank pattern against another's limit. A test
@@ -144,30 +159,36 @@ func (g *guard) cranks(t *Test, l *limits.Limit) {
 	for i := range t.Runs {
 		got := max(1, t.Runs[i].State.Cranks)
 		if t.Runs[i].State.Cranks == 0 && i == 0 {
-			g.notes = append(g.notes, "The number of cranks was not recorded and is taken as one.")
+			g.note(func() string { return "The number of cranks was not recorded and is taken as one." })
 		}
 		if got != l.Cranks {
 			g.otherPattern = true
-			g.add(OtherCrankPattern, fmt.Sprintf("collected over %s, the limit is given for %s: "+
-				"the two cannot be compared", count(got, "crank"), count(l.Cranks, "crank")),
-				"collect again over "+count(l.Cranks, "crank"))
+			g.add(OtherCrankPattern, func() (string, string) {
+				return fmt.Sprintf("collected over %s, the limit is given for %s: the two cannot be compared",
+					count(got, "crank"), count(l.Cranks, "crank")), "collect again over " + count(l.Cranks, "crank")
+			})
 			return
 		}
 	}
 }
 
-// add notes a finding, one of each code, and asks for what would settle it.
-func (g *guard) add(code Code, text, settle string) {
-	if g.settle == nil {
-		g.settle = newSettle(RecordState, settle)
+func (g *guard) note(text func() string) {
+	if g.full {
+		g.notes = append(g.notes, text())
 	}
-	for i := range g.findings {
-		if g.findings[i].Code == code {
-			g.findings[i].Text += "; " + text
-			return
+}
+
+// add notes a finding, one of each code, and asks for what would settle it.
+func (g *guard) add(code Code, texts func() (text, settle string)) {
+	var text string
+	if g.full {
+		var settle string
+		text, settle = texts()
+		if g.settle == nil {
+			g.settle = newSettle(RecordState, settle)
 		}
 	}
-	g.findings = append(g.findings, Finding{code, text})
+	g.findings = filed(g.findings, code, text)
 }
 
 // judge turns a decision against a limit into a verdict: fails names the

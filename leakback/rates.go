@@ -37,7 +37,7 @@ func (s *series) readable() bool { return !math.IsNaN(s.rateMLMin) }
 
 // newPart turns a reading into a rate: q = 60 (V - S)/t in mL/min. A net
 // volume of zero is a reading below the first mark.
-func newPart(index int, run *Run, r Reading, m limits.Measurement) part {
+func newPart(index int, run *Run, r *Reading, m *limits.Measurement) part {
 	p := part{
 		run: index, netML: r.VolumeML - r.StartML, intervalS: run.IntervalS,
 		bound: r.Bound, levels: 1, tube: r.Tube, belowFirst: r.Bound == AtMost,
@@ -55,30 +55,31 @@ func newPart(index int, run *Run, r Reading, m limits.Measurement) part {
 }
 
 // collect gathers each cylinder's parts over the runs, for the cylinders given.
-func collect(t *Test, cylinders []int, m limits.Measurement) []series {
-	all := make([]series, len(cylinders))
-	buffer := make([]part, 0, len(cylinders)*len(t.Runs))
+func (e *evaluation) collect(cylinders []int) {
+	t := e.test
+	e.all, e.parts = resized(e.all, len(cylinders)), e.parts[:0]
 	for i, cylinder := range cylinders {
-		from := len(buffer)
+		from := len(e.parts)
 		for k := range t.Runs {
 			run := &t.Runs[k]
-			for _, r := range run.Readings {
-				if r.Cylinder == cylinder && r.Read() {
-					buffer = append(buffer, newPart(k, run, r, m))
+			for j := range run.Readings {
+				if r := &run.Readings[j]; r.Cylinder == cylinder && r.Read() {
+					e.parts = append(e.parts, newPart(k, run, r, &e.sheet.Measurement))
 				}
 			}
 		}
-		all[i] = series{cylinder: cylinder, parts: buffer[from:len(buffer):len(buffer)]}
-		all[i].average()
+		// A part that moved when the list grew stays as good where it was.
+		e.all[i] = series{cylinder: cylinder, parts: e.parts[from:len(e.parts):len(e.parts)]}
+		e.all[i].average()
 	}
-	return all
 }
 
 // average sets the mean over the runs. A mean that holds a bound is that
 // bound; one that holds both kinds says nothing and counts as unread.
 func (s *series) average() {
 	var sum float64
-	for _, p := range s.parts {
+	for k := range s.parts {
+		p := &s.parts[k]
 		sum += p.rateMLMin
 		switch {
 		case p.bound == Exact || p.bound == s.bound:

@@ -236,7 +236,7 @@ func (e *evaluation) settleCylinder(i int) *Settle {
 			"then collect again", c.Cylinder))
 	case s.bound == AtLeast:
 		return e.settleOverflow(i)
-	case e.open[i] != nil:
+	case e.at[i].open != nil:
 		return e.settleClose(i)
 	case c.Has(Unsteady):
 		runs := newSettle(Repeat, fmt.Sprintf("prime the hoses and collect %d times more", len(s.parts)+1))
@@ -268,7 +268,7 @@ func (e *evaluation) settleOverflow(i int) *Settle {
 
 // settleClose answers a rate or ratio that is too close to its limit.
 func (e *evaluation) settleClose(i int) *Settle {
-	call, p := e.open[i], e.planFor(i)
+	call, p := e.at[i].open, e.planFor(i)
 	ask := func(p plan) (distance, u, dof float64) {
 		b := p.budget()
 		return math.Abs(p.rateMLMin - call.limit), b.StandardMLMin, b.DoF
@@ -313,12 +313,12 @@ func (p plan) ownRelative() float64 {
 // where measuring is the larger doubt (u > s/2); else by a limit, a swap or a
 // spread learned from the shop's own tests.
 func (e *evaluation) settleInSet(i int) *Settle {
-	if e.set.unsure[i] {
+	if e.set.at[i].unsure {
 		s := newSettle(Repeat, "collect once more: two runs must agree where so little returns")
 		s.Runs = len(e.all[i].parts) + 1
 		return s
 	}
-	if e.set.ownU[i] > e.set.spread/2 {
+	if e.set.at[i].ownU > e.set.spread/2 {
 		p := e.planFor(i)
 		for runs := p.runs; runs <= mostRuns; runs++ {
 			q := p
@@ -362,7 +362,7 @@ func (e *evaluation) settleTooLittle(i int) *Settle {
 // settleTest says what settles the test as a whole: what touches all of it
 // first, else the widest reaching advice of its cylinders.
 func (e *evaluation) settleTest() {
-	r := e.res
+	r := &e.res
 	if r.Verdict != Undecided && r.Verdict != Unread {
 		return
 	}

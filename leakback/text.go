@@ -122,7 +122,7 @@ func percent(p float64) string {
 	}
 }
 
-func ratioText(value, expanded float64, r ratioLimit) string {
+func ratioText(value, expanded float64, r *ratioLimit) string {
 	if r.unknown {
 		return fmt.Sprintf("%s rests on a reading below the first mark: its ratio limit of %s cannot be judged",
 			r.to, plain(r.limit))
@@ -172,7 +172,7 @@ func (e *evaluation) comparedTo() string {
 // ratioSaid prints a ratio and where the rule bites; the second only where the
 // ratio is beyond it as printed (cylinders set aside together can lie below).
 func (e *evaluation) ratioSaid(i int) string {
-	ratio, bite := e.set.ratio[i], e.set.biting[i]
+	ratio, bite := e.set.at[i].ratio, e.set.at[i].bites
 	text := fmt.Sprintf("%s is %s times %s", e.rateOf(i), quantity.Fixed(ratio, 2), e.comparedTo())
 	if ratio > bite {
 		d := quantity.Apart(ratio, bite, 2)
@@ -187,10 +187,10 @@ func (e *evaluation) highText(i int) string {
 	switch {
 	case !e.hasMax:
 		text += "; it stands apart from its set, no maker's limit was applied"
-	case e.maxVerdict[i] == Pass:
+	case e.at[i].maxVerdict == Pass:
 		text += "; it stands apart from its set, yet is within the maker's maximum"
 	}
-	if e.set.unsure[i] {
+	if e.set.at[i].unsure {
 		text += "; one run is not enough where so little returned"
 	}
 	return text
@@ -198,11 +198,11 @@ func (e *evaluation) highText(i int) string {
 
 func (e *evaluation) hintText(i int) string {
 	return fmt.Sprintf("%s is %s times %s, high enough for a doubt and not for a verdict; the rule bites at %s",
-		e.rateOf(i), quantity.Fixed(e.set.ratio[i], 2), e.comparedTo(), quantity.Fixed(e.set.biting[i], 2))
+		e.rateOf(i), quantity.Fixed(e.set.at[i].ratio, 2), e.comparedTo(), quantity.Fixed(e.set.at[i].bites, 2))
 }
 
 func (e *evaluation) lowText(i int) string {
-	ratio := e.set.ratio[i]
+	ratio := e.set.at[i].ratio
 	if e.all[i].bound == AtMost { // compared at half the bound, said at the bound
 		ratio *= 2
 	}
@@ -213,7 +213,7 @@ func (e *evaluation) lowText(i int) string {
 func (e *evaluation) overRangeText(i int) string {
 	s := &e.all[i]
 	text := "the tube overflowed: " + withUncertainty(s.rateMLMin, 0, AtLeast) + " mL/min"
-	if s.bound == AtLeast && !e.res.Cylinders[i].Has(OverLimit) && e.set.places[i] != placeHigh {
+	if s.bound == AtLeast && !e.res.Cylinders[i].Has(OverLimit) && e.set.at[i].place != placeHigh {
 		text += ", which proves nothing yet"
 	}
 	return text

@@ -9,12 +9,16 @@ import (
 	"leakback/stats"
 )
 
-// testVerdicts are the findings of a test that make a verdict by themselves.
-// The others touch cylinders, or tell.
-var testVerdicts = map[Code]Verdict{
-	OverTotal: Fail, OverDifference: Fail,
-	CloseToTotal: Undecided, CloseToDifference: Undecided,
-	NoConsensus: Undecided, BackPressure: Undecided,
+// testVerdict is the verdict that a finding of a test makes by itself. The
+// others touch cylinders, or tell.
+func testVerdict(code Code) Verdict {
+	switch code {
+	case OverTotal, OverDifference:
+		return Fail
+	case CloseToTotal, CloseToDifference, NoConsensus, BackPressure:
+		return Undecided
+	}
+	return Pass
 }
 
 // judgeTest adds what is true of the test as a whole.
@@ -29,12 +33,16 @@ func (e *evaluation) judgeTest(match limits.Match) {
 	if e.hasMax {
 		return
 	}
+	e.findTest(NoAbsoluteLimit, func() string { return noLimitText(match) })
+}
+
+func noLimitText(match limits.Match) string {
 	why := clause(match.Reason)
 	if why == "" {
 		why = "the limit for this condition names no maximum of one cylinder"
 	}
-	e.findTest(NoAbsoluteLimit, "no maker's maximum was applied ("+why+
-		"): a set that is worn evenly looks healthy against its own median")
+	return "no maker's maximum was applied (" + why +
+		"): a set that is worn evenly looks healthy against its own median"
 }
 
 // setFindings says how the comparison inside the engine went.
@@ -50,22 +58,31 @@ func (e *evaluation) setFindings() {
 	}
 	switch {
 	case e.set.few:
-		e.findTest(FewCylinders, fmt.Sprintf("%s can be read: too few to compare with one another",
-			count(readable, "cylinder")))
+		e.findTest(FewCylinders, func() string {
+			return fmt.Sprintf("%s can be read: too few to compare with one another", count(readable, "cylinder"))
+		})
 	case e.set.tooLittle:
-		e.findTest(TooLittleReturn, fmt.Sprintf("half of the set or more is below its first mark (%s): "+
-			"too little returned to compare the cylinders", quantity.Format(quantity.Rate, stats.Round6(e.set.reference))))
+		e.findTest(TooLittleReturn, func() string {
+			return fmt.Sprintf("half of the set or more is below its first mark (%s): too little returned "+
+				"to compare the cylinders", quantity.Format(quantity.Rate, stats.Round6(e.set.reference)))
+		})
 	case e.set.disagrees:
-		e.findTest(NoConsensus, "the cylinders that are left do not agree with one another: "+
-			"most of the set may leak, and the comparison clears none of it")
+		e.findTest(NoConsensus, func() string {
+			return "the cylinders that are left do not agree with one another: " +
+				"most of the set may leak, and the comparison clears none of it"
+		})
 	}
 	if e.set.half {
-		e.findTest(HalfSet, "half of the set stands apart from the other half: only an absolute limit "+
-			"can tell which half is healthy")
+		e.findTest(HalfSet, func() string {
+			return "half of the set stands apart from the other half: only an absolute limit " +
+				"can tell which half is healthy"
+		})
 	}
 	if readable > 0 && 3*over >= 2*readable {
-		e.findTest(SetTogetherHigh, fmt.Sprintf("%d of %d are over the limit together: look for what they share "+
-			"before condemning them one by one", over, readable))
+		e.findTest(SetTogetherHigh, func() string {
+			return fmt.Sprintf("%d of %d are over the limit together: look for what they share "+
+				"before condemning them one by one", over, readable)
+		})
 	}
 }
 
@@ -97,43 +114,42 @@ func (s span) against(expanded, limit float64) stats.Decision {
 	return stats.Open
 }
 
-// plainExpanded is the expanded uncertainty of the plain cylinders among
-// members, summed with their signs; 0 where none is plain.
-func (e *evaluation) plainExpanded(members []*series, signs []float64) float64 {
-	var plain []*series
-	var with []float64
-	for i, s := range members {
-		if s.readable() && s.bound == Exact {
-			plain, with = append(plain, s), append(with, signs[i])
-		}
+// judgeTotal holds the sum of all cylinders against its limit. Cylinders that
+// were not read can only add to it; the uncertainty is that of the plain ones.
+func (e *evaluation) judgeTotal(limit float64) {
+	var sum span
+	var room [few]float64
+	plain := tally{rates: room[:0]}
+	for i := range e.all {
+		one := e.all[i].spanMLMin()
+		sum.low, sum.high = sum.low+one.low, sum.high+one.high
+		e.addPlain(&plain, i, 1)
 	}
-	if len(plain) == 0 {
+	expanded := e.expanded(&plain)
+	d := sum.against(expanded, limit)
+	e.conclusion(d, OverTotal, CloseToTotal, func() string {
+		return spanText("the total return", sum, expanded, limit, d)
+	})
+}
+
+// addPlain adds cylinder i where it has a plain rate.
+func (e *evaluation) addPlain(to *tally, i int, sign float64) {
+	if s := &e.all[i]; s.readable() && s.bound == Exact {
+		to.add(&e.rule, s, &e.res.Cylinders[i].Budget, sign)
+	}
+}
+
+// expanded is the expanded uncertainty of what was added up; 0 of nothing.
+func (e *evaluation) expanded(t *tally) float64 {
+	if t.count == 0 {
 		return 0
 	}
-	_, b := e.rule.sum(plain, with)
+	b := t.budget(&e.rule)
 	return b.ExpandedMLMin
 }
 
-// judgeTotal holds the sum of all cylinders against its limit. Cylinders that
-// were not read can only add to it.
-func (e *evaluation) judgeTotal(limit float64) {
-	var sum span
-	members, signs := e.everyone()
-	for _, s := range members {
-		one := s.spanMLMin()
-		sum.low, sum.high = sum.low+one.low, sum.high+one.high
-	}
-	e.judgeSpan("the total return", sum, e.plainExpanded(members, signs), limit, OverTotal, CloseToTotal)
-}
-
-// judgeSpan files the decision about a figure of the whole test.
-func (e *evaluation) judgeSpan(what string, s span, expanded, limit float64, over, closeTo Code) {
-	d := s.against(expanded, limit)
-	e.conclusion(d, over, closeTo, spanText(what, s, expanded, limit, d))
-}
-
 // conclusion files a decision about the whole test against a maximum.
-func (e *evaluation) conclusion(d stats.Decision, over, closeTo Code, text string) {
+func (e *evaluation) conclusion(d stats.Decision, over, closeTo Code, text func() string) {
 	verdict, taken := e.guard.judge(d, stats.Above)
 	switch {
 	case verdict == Fail:
@@ -148,63 +164,102 @@ func (e *evaluation) conclusion(d stats.Decision, over, closeTo Code, text strin
 
 // judgeDifference holds the highest less the lowest rate against its limit.
 func (e *evaluation) judgeDifference(limit float64) {
-	var high, low *series
-	for _, s := range e.readable() {
-		if high == nil || s.numberMLMin > high.numberMLMin {
-			high = s
-		}
-		if low == nil || s.numberMLMin < low.numberMLMin {
-			low = s
-		}
-	}
-	if high == nil || high == low {
+	high, low := e.extremes()
+	if high == low {
 		return
 	}
-	a, b := high.spanMLMin(), low.spanMLMin()
-	e.judgeSpan(fmt.Sprintf("the difference between cylinders %d and %d", high.cylinder, low.cylinder),
-		span{math.Max(0, a.low-b.high), a.high - b.low},
-		e.plainExpanded([]*series{high, low}, []float64{1, -1}), limit, OverDifference, CloseToDifference)
+	var room [few]float64
+	plain := tally{rates: room[:0]}
+	e.addPlain(&plain, high, 1)
+	e.addPlain(&plain, low, -1)
+	expanded := e.expanded(&plain)
+	a, b := e.all[high].spanMLMin(), e.all[low].spanMLMin()
+	apart := span{math.Max(0, a.low-b.high), a.high - b.low}
+	d := apart.against(expanded, limit)
+	e.conclusion(d, OverDifference, CloseToDifference, func() string {
+		what := fmt.Sprintf("the difference between cylinders %d and %d", e.all[high].cylinder, e.all[low].cylinder)
+		return spanText(what, apart, expanded, limit, d)
+	})
+}
+
+// extremes are the places of the highest and the lowest rate; -1, -1 where
+// nothing was read.
+func (e *evaluation) extremes() (high, low int) {
+	high, low = -1, -1
+	for _, i := range e.set.index {
+		if high < 0 || e.all[i].numberMLMin > e.all[high].numberMLMin {
+			high = i
+		}
+		if low < 0 || e.all[i].numberMLMin < e.all[low].numberMLMin {
+			low = i
+		}
+	}
+	return high, low
 }
 
 // conclude gives the test its verdict, the worst of its cylinders' and of its
-// own findings', and lists what it rests on.
+// own findings'.
 func (e *evaluation) conclude() {
 	for i := range e.res.Cylinders {
 		e.res.Verdict = max(e.res.Verdict, e.res.Cylinders[i].Verdict)
 	}
 	for _, f := range e.res.Findings {
-		e.res.Verdict = max(e.res.Verdict, testVerdicts[f.Code])
+		e.res.Verdict = max(e.res.Verdict, testVerdict(f.Code))
 	}
-	e.applied()
-	e.settleTest()
 }
 
-// applied lists the figures that took part, with their sources.
-func (e *evaluation) applied() {
-	add := func(key string, value float64, source string) {
-		e.res.Applied = append(e.res.Applied, Applied{What: key, Value: value, Source: source})
-		if limits.Assumed(source) {
-			e.res.Assumed = append(e.res.Assumed, key+" "+plain(value))
+// appliedKey is what the list of figures that took part depends on.
+type appliedKey struct {
+	sheet                *limits.Sheet
+	limit                *limits.Limit
+	unjudged, few, apart bool
+}
+
+type appliedList struct {
+	applied []Applied
+	assumed []string
+}
+
+// listApplied lists the figures that took part, with their sources. Many tests
+// share one list.
+func (e *evaluation) listApplied() {
+	key := appliedKey{e.sheet, e.limit, e.guard.unjudged, e.set.few, !e.rule.shared}
+	list, known := e.applied[key]
+	if !known {
+		list = key.list()
+		e.applied[key] = list
+	}
+	e.res.Applied, e.res.Assumed = list.applied, list.assumed
+}
+
+func (k appliedKey) list() appliedList {
+	var list appliedList
+	if k.limit != nil {
+		for _, f := range k.limit.Figures() {
+			list.add(f.Key, f.Value, k.limit.Source)
 		}
 	}
-	if e.limit != nil {
-		for _, f := range e.limit.Figures() {
-			add(f.Key, f.Value, e.limit.Source)
-		}
+	if k.unjudged {
+		return list
 	}
-	if e.guard.unjudged {
-		return
+	set, m := &k.sheet.Set, &k.sheet.Measurement
+	if !k.few {
+		list.add("healthy_cv", set.HealthyCV, set.SourceOf("healthy_cv"))
+		list.add("false_alarm", set.FalseAlarm, set.SourceOf("false_alarm"))
+		list.add("false_hint", set.FalseHint, set.SourceOf("false_hint"))
+		list.add("practical_ratio", set.PracticalRatio, set.SourceOf("practical_ratio"))
 	}
-	set, m := e.sheet.Set, e.sheet.Measurement
-	if !e.set.few {
-		add("healthy_cv", set.HealthyCV, set.SourceOf("healthy_cv"))
-		add("false_alarm", set.FalseAlarm, set.SourceOf("false_alarm"))
-		add("false_hint", set.FalseHint, set.SourceOf("false_hint"))
-		add("practical_ratio", set.PracticalRatio, set.SourceOf("practical_ratio"))
+	list.add("repeatability_cv", m.RepeatabilityCV, m.SourceOf("repeatability_cv"))
+	if k.limit != nil || k.apart {
+		list.add("common_cv", m.CommonCV, m.SourceOf("common_cv"))
+		list.add("timing_s", m.TimingS, m.SourceOf("timing_s"))
 	}
-	add("repeatability_cv", m.RepeatabilityCV, m.SourceOf("repeatability_cv"))
-	if e.limit != nil || !e.rule.shared {
-		add("common_cv", m.CommonCV, m.SourceOf("common_cv"))
-		add("timing_s", m.TimingS, m.SourceOf("timing_s"))
+	return list
+}
+
+func (l *appliedList) add(key string, value float64, source string) {
+	l.applied = append(l.applied, Applied{What: key, Value: value, Source: source})
+	if limits.Assumed(source) {
+		l.assumed = append(l.assumed, key+" "+plain(value))
 	}
 }

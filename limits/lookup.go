@@ -33,7 +33,7 @@ type Match struct {
 // applies whose state was recorded and is met, otherwise none.
 func (s *Sheet) For(condition, injectors string, st State) Match {
 	if len(s.Limits) == 0 {
-		return Match{Reason: fmt.Sprintf("The limits sheet %s holds no absolute limit.", s.Name)}
+		return Match{Reason: "The limits sheet " + s.Name + " holds no absolute limit."}
 	}
 	if strings.TrimSpace(condition) == "" {
 		return Match{Reason: "No condition was recorded, so no absolute limit applies."}
@@ -83,7 +83,7 @@ func (s *Sheet) conditions() []string {
 // sameName compares what people typed for a condition or an engine, without
 // regard to case and to spaces around or doubled.
 func sameName(a, b string) bool {
-	return strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
+	return a == b || strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
 }
 
 // choose finds the one of several limits that the state tells from all others.
