@@ -31,6 +31,18 @@ func TestGlassTolerancesAreThoseOfTheStandard(t *testing.T) {
 	assert.Equal(t, 11, seen)
 }
 
+// Source: the same table, capacities and graduations of its ASTM E1272 rows.
+func TestCommonGlassIsWhatTheStandardHas(t *testing.T) {
+	var want []limits.Glass
+	for _, row := range reference.Rows(t, "glassware_cylinders.csv") {
+		if strings.HasPrefix(row["standard"], "ASTM E1272") {
+			want = append(want, limits.Glass{CapacityML: row.Float(t, "capacity_ml"),
+				GraduationML: row.Float(t, "graduation_ml")})
+		}
+	}
+	assert.Equal(t, want, limits.CommonGlass())
+}
+
 func TestGlassToleranceRefuses(t *testing.T) {
 	_, err := limits.GlassToleranceML(20, "A")
 	assert.EqualError(t, err, "20 mL: expected a capacity that ASTM E1272 has: 5, 10, 25, 50, 100, 250, 500, 1000 or 2000 mL")
