@@ -24,8 +24,7 @@ func Start(w io.Writer, engine string) error {
 	if engine == "" || strings.ContainsFunc(engine, unicode.IsControl) {
 		return errors.New("expected the engine's name, on one line")
 	}
-	quoted := `"` + strings.NewReplacer(`\`, `\\`, `"`, `\"`).Replace(engine) + `"`
-	text := strings.NewReplacer("{{engine}}", quoted, "{{source}}", `"`+templateSource+`"`).Replace(template)
+	text := strings.NewReplacer("{{engine}}", quoted(engine), "{{source}}", quoted(templateSource)).Replace(template)
 	_, err := fmt.Fprint(w, text)
 	return err
 }
