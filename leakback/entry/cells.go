@@ -120,7 +120,11 @@ func (r *Reader) word(c column) string {
 	if text == "" {
 		return ""
 	}
+	if last := &r.last[c]; last.text == text {
+		return last.word
+	}
 	if word, known := r.words[c][text]; known {
+		r.last[c].text, r.last[c].word = strings.Clone(text), word
 		return word
 	}
 	word, ok := wordKinds[c].usual(text)

@@ -25,6 +25,9 @@ func (s *stated) differs(o *stated, words bool) bool {
 	return s.value != o.value && !math.IsNaN(s.value) && !math.IsNaN(o.value)
 }
 
+// says that an earlier row said the same in the same letters, and soundly.
+func (s *stated) says(text string) bool { return s.row > 0 && s.text == text && !math.IsNaN(s.value) }
+
 // gathered is the test whose rows are being read.
 type gathered struct {
 	open     bool
@@ -93,10 +96,7 @@ func (g *gatheredRun) figure(c column, flag float64) float64 {
 
 // test puts the rows in order; the flags fill in what no row has stated.
 func (g *gathered) test(d *Defaults) *leakback.Test {
-	slices.SortFunc(g.runs, func(a, b gatheredRun) int { return cmp.Compare(a.number, b.number) })
-	slices.SortFunc(g.readings, func(a, b placed) int {
-		return cmp.Or(cmp.Compare(a.run, b.run), cmp.Compare(a.Cylinder, b.Cylinder))
-	})
+	g.sort()
 	readings := make([]leakback.Reading, len(g.readings))
 	for i := range readings {
 		readings[i] = g.readings[i].Reading
@@ -114,6 +114,23 @@ func (g *gathered) test(d *Defaults) *leakback.Test {
 		readings = readings[n:]
 	}
 	return t
+}
+
+// sort orders runs and readings, which mostly come in their order.
+func (g *gathered) sort() {
+	slices.SortFunc(g.runs, func(a, b gatheredRun) int { return cmp.Compare(a.number, b.number) })
+	ordered := true
+	for i := 1; i < len(g.readings) && ordered; i++ {
+		ordered = g.readings[i-1].compare(&g.readings[i]) < 0
+	}
+	if !ordered {
+		slices.SortFunc(g.readings, func(a, b placed) int { return a.compare(&b) })
+	}
+}
+
+// compare is the order of runs, then of cylinders.
+func (p *placed) compare(o *placed) int {
+	return cmp.Or(cmp.Compare(p.run, o.run), cmp.Compare(p.Cylinder, o.Cylinder))
 }
 
 func (g *gatheredRun) run(d *Defaults, readings []leakback.Reading) leakback.Run {

@@ -153,6 +153,9 @@ type header struct {
 	name    [columns]string
 	factor  [columns]float64
 	unnamed []int
+	// ofTest and ofRun are the columns that the file has of those that say
+	// something of a whole test or run.
+	ofTest, ofRun []column
 }
 
 func (h *header) has(c column) bool { return h.at[c] >= 0 }
@@ -182,7 +185,19 @@ func newHeader(record []string, mark byte, row int, list *faultList) (h *header,
 		}
 	}
 	h.missing(lacking, list)
+	h.ofTest, h.ofRun = h.among(firstOfTest, lastOfTest), h.among(firstOfRun, lastOfRun)
 	return h, h.has(colCylinder) && h.has(colVolume)
+}
+
+// among lists the columns that the file has, from first to last.
+func (h *header) among(first, last column) []column {
+	var list []column
+	for c := first; c <= last; c++ {
+		if h.has(c) {
+			list = append(list, c)
+		}
+	}
+	return list
 }
 
 // place notes where a column stands; known is false where no column has that

@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"errors"
 	"io"
+	"strings"
 )
 
 // longestLine is how many bytes a line may have: a row of readings has under a
@@ -34,8 +35,9 @@ type lines struct {
 	in *bufio.Reader
 	// number is the line handed out last, from 1.
 	number int
-	// broken says that its quotes did not pair; quoted that it began with one.
-	broken, quoted bool
+	// broken says that its quotes did not pair; quoted that it began with one;
+	// plain that it holds none, as it is handed out.
+	broken, quoted, plain bool
 
 	end  byte   // the line end that is looked for first
 	used int    // bytes of in that the current line holds
@@ -151,7 +153,9 @@ func (l *lines) take(data []byte, length, after int) error {
 	l.number++
 	l.used = after
 	line := data[:length]
-	l.broken = bytes.Count(line, []byte{'"'})%2 == 1
+	quotes := bytes.Count(line, []byte{'"'})
+	l.broken = quotes%2 == 1
+	l.plain = quotes == 0 || l.broken
 	if l.broken {
 		l.quoted = line[0] == '"'
 		blank(line, '"')
@@ -162,6 +166,35 @@ func (l *lines) take(data []byte, length, after int) error {
 	}
 	l.rest = line
 	return nil
+}
+
+// cells hands out the current line, or the next one, as cells where it needs
+// no CSV reader to part them: RFC 4180 gives a mark no other meaning in a line
+// without quotes. Like that reader it passes over empty lines.
+func (l *lines) cells(to []string, mark byte) (cells []string, ok bool, err error) {
+	for len(l.rest) == 0 || l.rest[0] == '\n' {
+		if err := l.next(); err != nil {
+			return nil, false, err
+		}
+	}
+	if !l.plain {
+		return nil, false, nil
+	}
+	text := strings.TrimSuffix(string(l.rest), "\n")
+	l.rest = nil
+	return split(to, text, mark), true, nil
+}
+
+// split appends the parts of text between the marks.
+func split(to []string, text string, mark byte) []string {
+	from := 0
+	for i := range len(text) {
+		if text[i] == mark {
+			to = append(to, text[from:i])
+			from = i + 1
+		}
+	}
+	return append(to, text[from:])
 }
 
 // blank puts a space for every c.

@@ -20,6 +20,7 @@ type Reader struct {
 	id    string // where no cell names the test
 
 	record []string // the row that is being read
+	cells  []string // memory for its cells
 	row    int
 	taken  bool // a row was
 	test   gathered
@@ -29,6 +30,8 @@ type Reader struct {
 	begun map[uint64]uint32
 	seed  maphash.Seed
 	words [columns]map[string]string
+	// last is the word read last of a column, mostly that of the next row too.
+	last [columns]struct{ text, word string }
 
 	faultList
 	end error // once there are no more tests
@@ -132,6 +135,13 @@ func (r *Reader) read() error {
 }
 
 func (r *Reader) readRecord() error {
+	cells, plain, err := r.lines.cells(r.cells[:0], byte(r.csv.Comma))
+	if plain {
+		r.record, r.cells, r.row = cells, cells, r.lines.number
+	}
+	if plain || err != nil {
+		return err
+	}
 	record, err := r.csv.Read()
 	if err != nil && isSyntax(err) {
 		r.lines.broken, r.lines.quoted, err = true, len(record) == 0, nil

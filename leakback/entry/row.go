@@ -189,7 +189,7 @@ func (r *Reader) runNumber() int {
 
 // takeWords notes what the row says of its test.
 func (r *Reader) takeWords() {
-	for c := firstOfTest; c <= lastOfTest; c++ {
+	for _, c := range r.head.ofTest {
 		if word := r.word(c); word != "" {
 			r.state(&r.test.words[c-firstOfTest], stated{row: r.row, text: word}, c, "test")
 		}
@@ -198,10 +198,10 @@ func (r *Reader) takeWords() {
 
 // takeState notes what the row says of its run.
 func (r *Reader) takeState(run *gatheredRun) {
-	for c := firstOfRun; c <= lastOfRun; c++ {
+	for _, c := range r.head.ofRun {
 		text := r.cell(c)
 		switch {
-		case text == "":
+		case text == "", run.stated(c).says(text):
 		case wordKinds[c].usual == nil:
 			r.state(run.stated(c), stated{r.row, r.number(c), text}, c, "run")
 		default:
