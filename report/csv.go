@@ -1,8 +1,6 @@
 package report
 
 import (
-	"encoding/csv"
-	"io"
 	"math"
 	"strconv"
 	"strings"
@@ -16,60 +14,40 @@ var csvColumns = []string{
 	"verdict", "findings", "test_verdict", "test_findings", "rate_bound",
 }
 
-// CSV writes results as CSV, one row a cylinder, with full precision; nothing
-// stands for a figure that does not exist. It keeps its buffers from row to
-// row, for batches of any length.
-type CSV struct {
-	w      *csv.Writer
-	record []string
-	digits []byte
-}
+// CSVHeader is the line that names the columns.
+func CSVHeader() string { return strings.Join(csvColumns, ",") + "\n" }
 
-// NewCSV is a CSV writer on w. It buffers: call Flush at the end.
-func NewCSV(w io.Writer) *CSV {
-	return &CSV{w: csv.NewWriter(w), record: make([]string, len(csvColumns))}
-}
-
-// Header writes the names of the columns.
-func (c *CSV) Header() error { return c.w.Write(csvColumns) }
-
-// Result writes a row for each cylinder of a test.
-func (c *CSV) Result(r *leakback.Result) error {
-	verdict, findings := r.Verdict.String(), codes(r.Findings)
+// AppendCSV appends a result as CSV (RFC 4180 with LF), one row a cylinder, with
+// full precision; nothing stands for a figure that does not exist.
+func AppendCSV(to []byte, r *leakback.Result) []byte {
+	var room [longestField]byte
+	id := appendField(room[:0], r.Test.ID)
 	for i := range r.Cylinders {
-		cylinder := &r.Cylinders[i]
-		c.numbers(cylinder)
-		c.record[0] = r.Test.ID
-		c.record[5], c.record[6] = cylinder.Verdict.String(), codes(cylinder.Findings)
-		c.record[7], c.record[8] = verdict, findings
-		c.record[9] = cylinder.Bound.String()
-		if err := c.w.Write(c.record); err != nil {
-			return err
-		}
+		c := &r.Cylinders[i]
+		to = append(append(to, id...), ',')
+		to = append(strconv.AppendInt(to, int64(c.Cylinder), 10), ',')
+		to = append(appendNumber(to, c.RateMLMin), ',')
+		to = append(appendNumber(to, c.Budget.StandardMLMin), ',')
+		to = append(appendNumber(to, c.RatioToMedian), ',')
+		to = append(append(to, c.Verdict.String()...), ',')
+		to = append(appendCodes(to, c.Findings), ',')
+		to = append(append(to, r.Verdict.String()...), ',')
+		to = append(appendCodes(to, r.Findings), ',')
+		to = append(append(to, c.Bound.String()...), '\n')
 	}
-	return nil
+	return to
 }
 
-// Flush writes what is buffered and gives the first error there was.
-func (c *CSV) Flush() error {
-	c.w.Flush()
-	return c.w.Error()
-}
+// longestField is how long most test ids are at most, in bytes.
+const longestField = 64
 
-// numbers fills in the columns of figures, all from one string.
-func (c *CSV) numbers(cylinder *leakback.Cylinder) {
-	var ends [4]int
-	c.digits = strconv.AppendInt(c.digits[:0], int64(cylinder.Cylinder), 10)
-	ends[0] = len(c.digits)
-	for i, x := range [...]float64{cylinder.RateMLMin, cylinder.Budget.StandardMLMin, cylinder.RatioToMedian} {
-		c.digits = appendNumber(c.digits, x)
-		ends[i+1] = len(c.digits)
+// appendField appends text in quotes where a comma, a quote or a line end in it
+// asks for them, or where a reader might trim what it begins with.
+func appendField(to []byte, text string) []byte {
+	if !strings.ContainsAny(text, ",\"\r\n") && strings.TrimLeft(text, " \t") == text {
+		return append(to, text...)
 	}
-	text, from := string(c.digits), 0
-	for i, end := range ends {
-		c.record[i+1] = text[from:end]
-		from = end
-	}
+	return append(append(append(to, '"'), strings.ReplaceAll(text, `"`, `""`)...), '"')
 }
 
 // appendNumber writes the shortest decimal that reads back as x, without an
@@ -84,17 +62,13 @@ func appendNumber(to []byte, x float64) []byte {
 	return strconv.AppendFloat(to, x, 'f', -1, 64)
 }
 
-// codes joins the codes of findings.
-func codes(findings []leakback.Finding) string {
-	switch len(findings) {
-	case 0:
-		return ""
-	case 1:
-		return string(findings[0].Code)
+// appendCodes appends the codes of findings, joined by semicolons.
+func appendCodes(to []byte, findings []leakback.Finding) []byte {
+	for i := range findings {
+		if i > 0 {
+			to = append(to, ';')
+		}
+		to = append(to, findings[i].Code...)
 	}
-	list := make([]string, len(findings))
-	for i, f := range findings {
-		list[i] = string(f.Code)
-	}
-	return strings.Join(list, ";")
+	return to
 }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"math"
 	"os"
 	"slices"
@@ -56,7 +55,9 @@ FILE is a readings file (CSV; see the README), - is standard input. With
 numbers, ">100" where a tube overflowed, "<2" below the first mark, "skip" where
 a cylinder was not read. Flags fill in what a cell of the file leaves empty.
 
-An existing report is replaced only with --overwrite.
+--output writes the customer's workbook of a single test, and of several tests a
+history workbook with a row for each cylinder. An existing one is replaced only
+with --overwrite.
 
 Exit codes: 0 evaluated, whatever the verdict; 1 only with --exit-code, when the
 verdict is not pass; 2 bad use or bad input; 3 cannot read or write;
@@ -85,7 +86,7 @@ func (o *checkOptions) addFlags(f *pflag.FlagSet) {
 	f.SortFlags = false
 	f.StringVar(&o.volumes, "volumes", "", "volumes in mL of one run, by cylinder number")
 	f.StringVar(&o.format, "format", "table", "table, json or csv")
-	f.StringVarP(&o.output, "output", "o", "", "write the customer's workbook (.xlsx) as well")
+	f.StringVarP(&o.output, "output", "o", "", "write a workbook (.xlsx) as well")
 	f.BoolVar(&o.overwrite, "overwrite", false, "replace an existing report")
 	f.BoolVar(&o.exitCode, "exit-code", false, "exit with 1 when the verdict is not pass")
 	f.StringVar(&o.limits, "limits", "", "limits sheet (TOML); else LEAKBACK_LIMITS, else by engine")
@@ -155,8 +156,6 @@ type check struct {
 	env    *environment
 	o      *checkOptions
 	sheets map[string]*limits.Sheet
-	out    *emitter
-	worst  leakback.Verdict
 }
 
 func newCheck(env *environment, o *checkOptions) *check {
@@ -167,18 +166,51 @@ func (c *check) run(ctx context.Context, files []string) error {
 	if err := c.sound(files); err != nil {
 		return err
 	}
-	c.out = newEmitter(c.env, c.o)
-	if err := c.evaluateAll(ctx, files); err != nil {
-		// What was sound before the fault has been printed and stands.
-		return errors.Join(err, c.out.flush())
-	}
-	if err := c.out.close(); err != nil {
+	src, err := c.newSource(files)
+	if err != nil {
 		return err
 	}
-	if c.o.exitCode && c.worst != leakback.Pass {
+	worst, err := c.evaluateAll(ctx, src)
+	if err != nil {
+		return err
+	}
+	if c.o.exitCode && worst != leakback.Pass {
 		return errNotPass
 	}
 	return nil
+}
+
+// evaluateAll prints the result of every test of the source and gives the
+// worst verdict. Without a workbook to write all tests go the way of a batch.
+func (c *check) evaluateAll(ctx context.Context, src *source) (leakback.Verdict, error) {
+	if c.o.output == "" {
+		return c.batch(ctx, src, nil)
+	}
+	alone := false
+	err := await(ctx, func() (err error) {
+		alone, err = src.alone()
+		return err
+	})
+	switch {
+	case err != nil:
+		return leakback.Pass, err
+	case alone:
+		return c.single(src)
+	}
+	return c.history(ctx, src)
+}
+
+// await is f's error, or the context's where that ends first: f may wait for
+// input that never comes, and is then left behind.
+func await(ctx context.Context, f func() error) error {
+	done := make(chan error, 1)
+	go func() { done <- f() }()
+	select {
+	case err := <-done:
+		return err
+	case <-ctx.Done():
+		return ctx.Err()
+	}
 }
 
 // sound refuses flags and arguments that contradict one another.
@@ -215,112 +247,4 @@ func sameFile(a, b string) bool {
 	infoA, errA := os.Stat(a)
 	infoB, errB := os.Stat(b)
 	return errA == nil && errB == nil && os.SameFile(infoA, infoB)
-}
-
-// evaluateAll reads every input in its order and hands each test on.
-func (c *check) evaluateAll(ctx context.Context, files []string) error {
-	if c.o.volumes != "" {
-		return c.checkVolumes()
-	}
-	for _, name := range files {
-		if err := c.checkFile(ctx, name); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (c *check) checkVolumes() error {
-	d := c.o.state.defaults()
-	if err := c.countCylinders(&d, d.Engine); err != nil {
-		return err
-	}
-	t, err := entry.Volumes(c.o.volumes, d)
-	if err != nil {
-		return err
-	}
-	return c.judge(t, digestOf(strings.NewReader(c.o.volumes)))
-}
-
-func (c *check) checkFile(ctx context.Context, name string) error {
-	in, shown, err := c.open(name)
-	if err != nil {
-		return err
-	}
-	defer in.Close()
-	digest := newDigest(in)
-	d := c.o.state.defaults()
-	if err := c.countCylinders(&d, d.Engine); err != nil {
-		return err
-	}
-	r := entry.NewReader(digest, shown, entry.TestID(name), d)
-	for {
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		t, err := r.Next()
-		if err == io.EOF {
-			return nil
-		}
-		if err != nil {
-			return err
-		}
-		if err := c.judge(t, digest.sum); err != nil {
-			return fmt.Errorf("%s: %w", shown, err)
-		}
-	}
-}
-
-func (c *check) open(name string) (io.ReadCloser, string, error) {
-	if name == "-" {
-		return io.NopCloser(c.env.stdin), "stdin", nil
-	}
-	f, err := os.Open(name)
-	if err != nil {
-		return nil, "", &fileError{fmt.Errorf("%s: cannot be read: %w", name, reason(err))}
-	}
-	return f, name, nil
-}
-
-// sheetFor finds, once for each engine, the limits sheet.
-func (c *check) sheetFor(engine string) (*limits.Sheet, error) {
-	if sheet, ok := c.sheets[engine]; ok {
-		return sheet, nil
-	}
-	sheet, err := limits.Find(engine, c.o.limits, c.env.getenv, c.env.configDir)
-	if err != nil {
-		return nil, err
-	}
-	c.sheets[engine] = sheet
-	return sheet, nil
-}
-
-// countCylinders tells the entry how many cylinders the flags' sheet has, so
-// that a number beyond it is reported where it stands in the file.
-func (c *check) countCylinders(d *entry.Defaults, engine string) error {
-	sheet, err := c.sheetFor(engine)
-	if err != nil {
-		return err
-	}
-	if d.Cylinders != 0 && sheet.Cylinders != 0 && d.Cylinders != sheet.Cylinders {
-		return fmt.Errorf("--cylinders: %d: expected %d, as the limits sheet %s has", d.Cylinders, sheet.Cylinders, sheet.Name)
-	}
-	if d.Cylinders == 0 && (c.o.limits != "" || engine != "") {
-		d.Cylinders = sheet.Cylinders
-	}
-	return nil
-}
-
-// judge evaluates one test and hands the result to the output.
-func (c *check) judge(t *leakback.Test, digest func() string) error {
-	sheet, err := c.sheetFor(t.Engine)
-	if err != nil {
-		return err
-	}
-	result, err := leakback.Evaluate(t, sheet)
-	if err != nil {
-		return fmt.Errorf("test %s: %w", t.ID, err)
-	}
-	c.worst = max(c.worst, result.Verdict)
-	return c.out.emit(result, digest)
 }

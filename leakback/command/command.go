@@ -41,6 +41,8 @@ type environment struct {
 	configDir string
 	// screen says how stdout may be drawn on.
 	screen screen
+	// watched says that progress may be shown on stderr.
+	watched bool
 }
 
 // Main runs the program with the arguments after its name and gives its exit
@@ -56,6 +58,7 @@ func Main(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	env := &environment{
 		stdin: stdin, stdout: stdout, stderr: stderr,
 		getenv: os.Getenv, configDir: configDir, screen: screenOf(stdout, os.Getenv),
+		watched: watched(stdout, stderr, os.Getenv),
 	}
 	return run(ctx, env, args)
 }

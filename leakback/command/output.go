@@ -1,7 +1,8 @@
 package command
 
 import (
-	"bufio"
+	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -11,102 +12,103 @@ import (
 	"leakback/report"
 )
 
-// emitter prints results as they come and writes the workbook at the end.
-type emitter struct {
+// printer renders results for stdout. It may be used by many at once.
+type printer struct {
 	env *environment
 	o   *checkOptions
-	w   *bufio.Writer
-	csv *report.CSV
-	// held is the one result that waits for the end of the input, because a
-	// workbook is to be written: a single test prints nothing unless all of it
-	// is sound.
-	held   *leakback.Result
-	digest func() string
-	tests  int
 }
 
-func newEmitter(env *environment, o *checkOptions) *emitter {
-	e := &emitter{env: env, o: o, w: bufio.NewWriterSize(env.stdout, 1<<16)}
-	if o.format == "csv" {
-		e.csv = report.NewCSV(e.w)
+func newPrinter(env *environment, o *checkOptions) *printer { return &printer{env, o} }
+
+// detail is how much of a result the format shows.
+func (p *printer) detail() leakback.Detail {
+	if p.o.format == "csv" {
+		return leakback.Verdicts
 	}
-	return e
+	return leakback.Full
 }
 
-// emit takes one result; digest gives the digest of the input once it ends.
-func (e *emitter) emit(r *leakback.Result, digest func() string) error {
-	if e.o.output == "" {
-		return e.print(r)
-	}
-	if e.held != nil {
-		return fmt.Errorf("--output: %s and %s: a workbook of several tests is not supported yet; "+
-			"expected one test", e.held.Test.ID, r.Test.ID)
-	}
-	e.held, e.digest = r, digest
-	return nil
-}
-
-func (e *emitter) print(r *leakback.Result) error {
-	e.tests++
-	return stdoutError(e.render(r))
-}
-
-func (e *emitter) render(r *leakback.Result) error {
-	switch e.o.format {
+// print renders a result that has so many others before it.
+func (p *printer) print(to *bytes.Buffer, r *leakback.Result, before int) error {
+	switch p.o.format {
 	case "json":
-		return report.JSON(e.w, r)
+		return report.JSON(to, r)
 	case "csv":
-		if e.tests == 1 {
-			if err := e.csv.Header(); err != nil {
-				return err
-			}
+		if before == 0 {
+			to.WriteString(report.CSVHeader())
 		}
-		return e.csv.Result(r)
+		to.Write(report.AppendCSV(to.AvailableBuffer(), r))
+		return nil
 	}
-	if e.tests > 1 {
-		if _, err := io.WriteString(e.w, "\n"); err != nil {
-			return err
-		}
+	if before > 0 {
+		to.WriteByte('\n')
 	}
-	s := e.env.screen
-	return report.Table(e.w, e.page(r, ""), report.TableOptions{Width: s.width, Color: s.color, Unicode: s.unicode})
+	s := p.env.screen
+	return report.Table(to, p.page(r, ""), report.TableOptions{Width: s.width, Color: s.color, Unicode: s.unicode})
 }
 
 // page puts together what a report shows.
-func (e *emitter) page(r *leakback.Result, digest string) *report.Page {
+func (p *printer) page(r *leakback.Result, digest string) *report.Page {
 	return &report.Page{
-		Result: r, Job: e.o.job, Advice: advice.Next(r), NotSeen: advice.NotSeen(),
+		Result: r, Job: p.o.job, Advice: advice.Next(r), NotSeen: advice.NotSeen(),
 		Cautions: advice.Cautions(), CautionLine: advice.CautionLine(),
 		Version: version(), Digest: digest,
 	}
 }
 
-// flush prints what was rendered so far.
-func (e *emitter) flush() error {
-	if e.csv != nil {
-		if err := e.csv.Flush(); err != nil {
-			return stdoutError(err)
-		}
+// single prints the only test of a source and writes the customer's workbook.
+func (c *check) single(src *source) (leakback.Verdict, error) {
+	j, err := src.next()
+	if err != nil {
+		return leakback.Pass, err
 	}
-	return stdoutError(e.w.Flush())
+	r, err := leakback.Evaluate(j.test, j.sheet)
+	if err != nil {
+		return leakback.Pass, j.blame(fmt.Errorf("test %s: %w", j.test.ID, err))
+	}
+	p, out := newPrinter(c.env, c.o), new(bytes.Buffer)
+	if err := p.print(out, r, 0); err != nil {
+		return r.Verdict, err
+	}
+	if _, err := c.env.stdout.Write(out.Bytes()); err != nil {
+		return r.Verdict, stdoutError(err)
+	}
+	page := p.page(r, j.digest())
+	return r.Verdict, c.publish(func(w io.Writer) error { return report.Workbook(w, page) })
 }
 
-// close prints what is left and writes the workbook.
-func (e *emitter) close() error {
-	if e.held != nil {
-		if err := e.print(e.held); err != nil {
-			return err
-		}
-	}
-	if err := e.flush(); err != nil || e.held == nil {
-		return err
-	}
-	page := e.page(e.held, e.digest())
-	err := writeFile(e.o.output, e.o.overwrite, func(w io.Writer) error { return report.Workbook(w, page) })
+// history prints the tests of a source and writes the workbook of them all.
+func (c *check) history(ctx context.Context, src *source) (leakback.Verdict, error) {
+	h := report.NewHistory(version())
+	defer h.Close()
+	worst, err := c.batch(ctx, src, h)
 	if err != nil {
+		return worst, err
+	}
+	return worst, c.publish(func(w io.Writer) error { return h.Write(untilDone{ctx, w}) })
+}
+
+// untilDone is a writer that fails once its context has ended, so that a long
+// write ends as one that failed and cleans up after itself.
+type untilDone struct {
+	ctx context.Context
+	io.Writer
+}
+
+// Write writes, or fails.
+func (w untilDone) Write(p []byte) (int, error) {
+	if err := w.ctx.Err(); err != nil {
+		return 0, err
+	}
+	return w.Writer.Write(p)
+}
+
+// publish writes the workbook and says so.
+func (c *check) publish(write func(io.Writer) error) error {
+	if err := writeFile(c.o.output, c.o.overwrite, write); err != nil {
 		return err
 	}
-	e.env.say("wrote " + e.o.output)
+	c.env.say("wrote " + c.o.output)
 	return nil
 }
 

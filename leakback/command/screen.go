@@ -24,8 +24,8 @@ const usualWidth = 80
 // where the locale is not UTF-8.
 func screenOf(stdout io.Writer, getenv func(string) string) screen {
 	s := screen{width: usualWidth, unicode: speaksUTF8(getenv)}
-	f, ok := stdout.(*os.File)
-	if !ok || !term.IsTerminal(int(f.Fd())) {
+	f, ok := terminal(stdout)
+	if !ok {
 		return s
 	}
 	if runtime.GOOS == "windows" { // the console takes Unicode whatever the code page
@@ -38,6 +38,20 @@ func screenOf(stdout io.Writer, getenv func(string) string) screen {
 	s.unicode = s.unicode && !dumb
 	s.color = getenv("NO_COLOR") == "" && !dumb
 	return s
+}
+
+// terminal is the terminal that w is, if it is one.
+func terminal(w io.Writer) (*os.File, bool) {
+	f, ok := w.(*os.File)
+	return f, ok && term.IsTerminal(int(f.Fd()))
+}
+
+// watched says whether progress can be shown on stderr: it is a terminal on
+// which a line can be written over, and no results run through that line.
+func watched(stdout, stderr io.Writer, getenv func(string) string) bool {
+	_, results := terminal(stdout)
+	_, messages := terminal(stderr)
+	return messages && !results && getenv("TERM") != "dumb"
 }
 
 // speaksUTF8 reads the locale as POSIX orders it: LC_ALL, LC_CTYPE, LANG.

@@ -1,0 +1,216 @@
+package command
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"sync/atomic"
+
+	"leakback/leakback"
+	"leakback/leakback/entry"
+	"leakback/limits"
+)
+
+// job is one test with the limits sheet to judge it by.
+type job struct {
+	test  *leakback.Test
+	sheet *limits.Sheet
+	// file names the input in messages; "" for --volumes.
+	file string
+	// digest gives the digest of the input, once all of it has been read.
+	digest func() string
+}
+
+// blame puts the input's name in front of what is wrong with a test.
+func (j *job) blame(err error) error {
+	if j.file == "" {
+		return err
+	}
+	return fmt.Errorf("%s: %w", j.file, err)
+}
+
+// source gives the tests of all inputs in their order.
+type source struct {
+	c     *check
+	files []string // that are not open yet
+	ahead []job    // read, and not given yet
+
+	in    io.Closer // the file that is open; nil where none is
+	tests *entry.Reader
+	job   job // what the jobs of the open file have in common
+
+	// size is how long all inputs are in bytes, 0 where that is not known; read
+	// is how much of it has been read.
+	size int64
+	read atomic.Int64
+}
+
+func (c *check) newSource(files []string) (*source, error) {
+	s := &source{c: c, files: files, size: sizeOf(files)}
+	if c.o.volumes == "" {
+		return s, nil
+	}
+	d, err := c.defaults()
+	if err != nil {
+		return nil, err
+	}
+	t, err := entry.Volumes(c.o.volumes, d)
+	if err != nil {
+		return nil, err
+	}
+	j, err := s.give(t, job{digest: digestOf(strings.NewReader(c.o.volumes))})
+	s.ahead = []job{j}
+	return s, err
+}
+
+// sizeOf is how long the files are together; 0 where one cannot tell.
+func sizeOf(files []string) (size int64) {
+	for _, name := range files {
+		info, err := os.Stat(name)
+		if name == "-" || err != nil || !info.Mode().IsRegular() {
+			return 0
+		}
+		size += info.Size()
+	}
+	return size
+}
+
+// next is the next test; io.EOF after the last.
+func (s *source) next() (job, error) {
+	if len(s.ahead) > 0 {
+		j := s.ahead[0]
+		s.ahead = s.ahead[1:]
+		return j, nil
+	}
+	for {
+		if err := s.open(); err != nil {
+			return job{}, err
+		}
+		switch t, err := s.tests.Next(); err {
+		case nil:
+			return s.give(t, s.job)
+		case io.EOF:
+			s.close()
+		default:
+			return job{}, err
+		}
+	}
+}
+
+// give completes a job with its test and the sheet for it.
+func (s *source) give(t *leakback.Test, j job) (job, error) {
+	sheet, err := s.c.sheetFor(t.Engine)
+	if err != nil {
+		return job{}, j.blame(err)
+	}
+	j.test, j.sheet = t, sheet
+	return j, nil
+}
+
+// alone says whether the first test is the only one. Both stay to be given.
+func (s *source) alone() (bool, error) {
+	var ahead []job
+	for range 2 {
+		j, err := s.next()
+		if err == io.EOF && len(ahead) == 1 {
+			break
+		}
+		if err != nil {
+			return false, err
+		}
+		ahead = append(ahead, j)
+	}
+	s.ahead = ahead
+	return len(ahead) == 1, nil
+}
+
+// open opens the next file where none is open; io.EOF where there is none.
+func (s *source) open() error {
+	if s.in != nil {
+		return nil
+	}
+	if len(s.files) == 0 {
+		return io.EOF
+	}
+	name := s.files[0]
+	in, shown, err := s.c.open(name)
+	if err != nil {
+		return err
+	}
+	d, err := s.c.defaults()
+	if err != nil {
+		in.Close()
+		return err
+	}
+	s.files, s.in, s.job = s.files[1:], in, job{file: shown}
+	var r io.Reader = &countingReader{in, &s.read}
+	if s.c.o.output != "" { // only a report names its readings
+		digest := newDigest(r)
+		r, s.job.digest = digest, digest.sum
+	}
+	s.tests = entry.NewReader(r, shown, entry.TestID(name), d)
+	return nil
+}
+
+// close closes the file that is open.
+func (s *source) close() {
+	if s.in != nil {
+		s.in.Close()
+		s.in = nil
+	}
+}
+
+// countingReader counts what is read through it.
+type countingReader struct {
+	io.Reader
+	count *atomic.Int64
+}
+
+// Read reads and counts.
+func (r *countingReader) Read(p []byte) (int, error) {
+	n, err := r.Reader.Read(p)
+	r.count.Add(int64(n))
+	return n, err
+}
+
+func (c *check) open(name string) (io.ReadCloser, string, error) {
+	if name == "-" {
+		return io.NopCloser(c.env.stdin), "stdin", nil
+	}
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, "", &fileError{fmt.Errorf("%s: cannot be read: %w", name, reason(err))}
+	}
+	return f, name, nil
+}
+
+// sheetFor finds, once for each engine, the limits sheet.
+func (c *check) sheetFor(engine string) (*limits.Sheet, error) {
+	if sheet, ok := c.sheets[engine]; ok {
+		return sheet, nil
+	}
+	sheet, err := limits.Find(engine, c.o.limits, c.env.getenv, c.env.configDir)
+	if err != nil {
+		return nil, err
+	}
+	c.sheets[engine] = sheet
+	return sheet, nil
+}
+
+// defaults are what the flags say, with the number of cylinders that their
+// sheet has, so that a number beyond it is reported where it stands in the file.
+func (c *check) defaults() (entry.Defaults, error) {
+	d := c.o.state.defaults()
+	sheet, err := c.sheetFor(d.Engine)
+	if err != nil {
+		return d, err
+	}
+	if d.Cylinders != 0 && sheet.Cylinders != 0 && d.Cylinders != sheet.Cylinders {
+		return d, fmt.Errorf("--cylinders: %d: expected %d, as the limits sheet %s has", d.Cylinders, sheet.Cylinders, sheet.Name)
+	}
+	if d.Cylinders == 0 && (c.o.limits != "" || d.Engine != "") {
+		d.Cylinders = sheet.Cylinders
+	}
+	return d, nil
+}
