@@ -16,6 +16,7 @@ import (
 	"os"
 	"os/signal"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -43,6 +44,16 @@ type environment struct {
 	screen screen
 	// watched says that progress may be shown on stderr.
 	watched bool
+	// now is the clock; nil is the machine's.
+	now func() time.Time
+}
+
+// today is the day, as sources of figures are dated.
+func (env *environment) today() string {
+	if env.now == nil {
+		return time.Now().Format(time.DateOnly)
+	}
+	return env.now().Format(time.DateOnly)
 }
 
 // Main runs the program with the arguments after its name and gives its exit

@@ -17,7 +17,7 @@ import (
 func newLimitsCommand(env *environment) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "limits",
-		Short: "show, check or start a limits sheet",
+		Short: "show, check, start or learn a limits sheet",
 		Long: `A limits sheet (TOML) holds the figures an engine is judged by, each with its
 source. A sheet is looked for in this order:
 
@@ -29,7 +29,8 @@ source. A sheet is looked for in this order:
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
-	cmd.AddCommand(newLimitsShowCommand(env), newLimitsCheckCommand(env), newLimitsStartCommand(env))
+	cmd.AddCommand(newLimitsShowCommand(env), newLimitsCheckCommand(env), newLimitsStartCommand(env),
+		newLimitsLearnCommand(env))
 	return cmd
 }
 
@@ -154,6 +155,11 @@ func startSheet(env *environment, engine, output string, overwrite bool) error {
 func sayNext(env *environment, engine, file string) {
 	env.say("next: fill in the figures from the service information and say where each is from")
 	env.say("then: leakback limits check " + quotedWhereSpaced(file))
+	sayWhereToKeep(env, engine)
+}
+
+// sayWhereToKeep says where a sheet is found by its engine's name.
+func sayWhereToKeep(env *environment, engine string) {
 	if slug := limits.Slug(engine); env.configDir != "" && slug != "" {
 		env.say("keep it as " + filepath.Join(env.configDir, limits.Folder, slug+".toml") + " and --engine finds it")
 	}

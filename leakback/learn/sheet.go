@@ -37,7 +37,10 @@ func FromTests(source string) bool {
 func (l *Learned) Sheet(old *limits.Sheet, engine string, b Basis) *limits.Sheet {
 	s := *old
 	if old.Path == "" {
-		s.Name, s.Origin = strings.TrimSpace("Learned sheet "+engine), ""
+		s.Name, s.Origin = learnedWord, ""
+		if engine != "" {
+			s.Name += " for " + engine
+		}
 	}
 	if s.Engine == "" {
 		s.Engine = engine

@@ -43,7 +43,7 @@ func written(t *testing.T, s *limits.Sheet) *limits.Sheet {
 func TestSheetOfTheBuiltInOne(t *testing.T) {
 	l := learned(t, limits.Builtin(), tenEngines()...)
 	s := written(t, l.Sheet(limits.Builtin(), "Northmoor Six-90", basis))
-	assert.Equal(t, "Learned sheet Northmoor Six-90", s.Name)
+	assert.Equal(t, "learned for Northmoor Six-90", s.Name)
 	assert.Equal(t, "Northmoor Six-90", s.Engine)
 	assert.Zero(t, s.Cylinders)
 	assert.Empty(t, s.Limits)
@@ -132,7 +132,7 @@ func TestSheetNamesFewFiles(t *testing.T) {
 	}
 	assert.Contains(t, source("a", "b", "c", "d"), ", in a, b, c, d; pooled")
 	assert.Contains(t, source("a", "b", "c", "d", "e"), ", in a, b, c and 2 more files; pooled")
-	assert.Equal(t, "Learned sheet", l.Sheet(limits.Builtin(), "", basis).Name)
+	assert.Equal(t, "learned", l.Sheet(limits.Builtin(), "", basis).Name)
 }
 
 func TestFromTests(t *testing.T) {
