@@ -209,6 +209,16 @@ func TestLimitsLearnShowsEachCondition(t *testing.T) {
 	assert.Contains(t, got.stdout, "agree on, mL/min (cranking)\n")
 }
 
+func TestLimitsLearnTakesTheNumberOfCylinders(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "learned.toml")
+	got := runLearn(paper, "", learnTen, "--cylinders", "8", "-o", path)
+	require.Zero(t, got.code, got.stderr)
+	assert.Contains(t, got.stdout, "What changes, for an engine of 8 cylinders")
+	s, err := limits.Load(path)
+	require.NoError(t, err)
+	assert.Equal(t, 8, s.Cylinders)
+}
+
 func TestLimitsLearnNamesWhatWasUnsteady(t *testing.T) {
 	text, err := os.ReadFile(learnTen)
 	require.NoError(t, err)

@@ -51,12 +51,15 @@ type Figure struct {
 // Learned says whether the tests said anything.
 func (f Figure) Learned() bool { return f.DoF > 0 }
 
-// figure pools what the tests say with what was assumed.
-func figure(before, assumed, variance, dof float64) Figure {
+// figure pools a variance that the tests show, at least that of leastCV, with
+// what was assumed; no figure learned is below leastCV.
+func figure(before, assumed float64, tests scatter, leastCV float64) Figure {
 	f := Figure{BeforeCV: before, AssumedCV: assumed, TestsCV: math.NaN(), CV: before}
-	if dof > 0 {
-		f.TestsCV, f.DoF = math.Sqrt(variance), dof
-		f.CV = roundedUp(math.Sqrt(stats.PoolVariance(assumed*assumed, dof*variance, dof)))
+	if tests.dof > 0 {
+		variance := tests.variance(leastCV)
+		f.TestsCV, f.DoF = math.Sqrt(variance), tests.dof
+		pooled := stats.PoolVariance(assumed*assumed, tests.dof*variance, tests.dof)
+		f.CV = roundedUp(math.Max(math.Sqrt(pooled), leastCV))
 	}
 	return f
 }
@@ -242,10 +245,10 @@ func (l *Learned) healthy(set limits.Set, m limits.Measurement) {
 			t.Consensus = best.Consensus[i]
 		}
 	}
-	l.Healthy = figure(set.HealthyCV, assumed, math.NaN(), 0)
+	l.Healthy = figure(set.HealthyCV, assumed, scatter{}, 0)
 	if best.DoF > 0 {
 		l.Healthy.TestsCV, l.Healthy.DoF = stats.RelativeSpread(best.FromTests), best.DoF
-		l.Healthy.CV = roundedUp(stats.RelativeSpread(best.Spread))
+		l.Healthy.CV = roundedUp(stats.RelativeSpread(math.Max(best.Spread, stats.LeastSpread)))
 	}
 	l.conditions(agreeing, stats.LogSpread(assumed))
 }

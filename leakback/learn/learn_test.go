@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -282,4 +283,47 @@ func TestLearnSaysWhatEachConditionShows(t *testing.T) {
 	assert.Greater(t, l.Conditions[1].HealthyCV, 1.5*l.Conditions[0].HealthyCV)
 	assert.True(t, math.IsNaN(l.Conditions[1].BetweenCV))
 	assert.Equal(t, "condition not recorded", l.Conditions[2].Name)
+}
+
+// Repeats that fall on the same marks were luck: they show the least there is.
+func TestLearnRepeatsHaveAFloor(t *testing.T) {
+	row := []float64{20, 22, 24, 23}
+	l := learned(t, limits.Builtin(), test("a", row, row), test("b", row, row), test("c", row, row))
+	assert.Equal(t, learn.LeastRepeatabilityCV, l.Repeatability.TestsCV)
+	assert.Equal(t, learn.LeastCommonCV, l.Common.TestsCV)
+	assert.Equal(t, math.Ceil(1000*math.Sqrt((8*0.0009+9*0.0001)/17))/1000, l.Repeatability.CV)
+}
+
+// A sheet that assumes next to nothing does not take the figures below that.
+func TestLearnNothingBelowTheFloors(t *testing.T) {
+	sheet := limits.Builtin()
+	sheet.Set.HealthyCV, sheet.Measurement.RepeatabilityCV, sheet.Measurement.CommonCV = 0.01, 0, 0
+	row := []float64{20, 20, 20, 20}
+	l := learned(t, sheet, test("a", row, row), test("b", row, row), test("c", row, row))
+	assert.Equal(t, 0.041, l.Healthy.CV) // of a log standard deviation of 0.04
+	assert.Equal(t, learn.LeastRepeatabilityCV, l.Repeatability.CV)
+	assert.Equal(t, learn.LeastCommonCV, l.Common.CV)
+}
+
+// Of two cylinders that do not repeat alike nobody can tell which it is.
+func TestLearnLeavesOutTwoThatDoNotRepeat(t *testing.T) {
+	row := []float64{20, 22, 24, 23}
+	two := test("two", []float64{20, 22, 24, 23}, []float64{20, 33, math.NaN(), math.NaN()})
+	l := learned(t, limits.Builtin(), test("a", row), test("b", row), test("c", row), two)
+	assert.Equal(t, []learn.Unsteady{{ID: "two", Cylinder: 1}, {ID: "two", Cylinder: 2}}, l.Unsteady)
+	assert.False(t, l.Repeatability.Learned())
+	assert.False(t, l.Common.Learned())
+	assert.Equal(t, 0.03, l.Repeatability.CV)
+}
+
+// Without the sheet's word the engine has as many cylinders as most tests.
+func TestLearnForAnEngineOfThatSize(t *testing.T) {
+	three, four, five := []float64{20, 22, 24}, []float64{20, 22, 24, 23}, []float64{20, 22, 24, 23, 21}
+	tests := []*leakback.Test{test("a", four), test("b", three), test("c", three), test("d", four), test("e", five)}
+	assert.Equal(t, 4, learned(t, limits.Builtin(), tests...).Size)
+	slices.Reverse(tests)
+	assert.Equal(t, 4, learned(t, limits.Builtin(), tests...).Size)
+	sheet := limits.Builtin()
+	sheet.Cylinders = 8
+	assert.Equal(t, 8, learned(t, sheet, tests...).Size)
 }

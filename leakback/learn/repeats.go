@@ -8,8 +8,9 @@ import (
 	"leakback/stats"
 )
 
-// The least that repeated runs are taken to show: closer than that they were
-// luck, or rounded to the same marks (common practice, no source).
+// The least that repeated runs are taken to show, and that is learned from
+// them: closer they were by luck, or rounded to the same marks (common practice,
+// no source). For the spread of injectors it is stats.LeastSpread.
 const (
 	LeastRepeatabilityCV = 0.01
 	LeastCommonCV        = 0.005
@@ -71,7 +72,7 @@ func repeatability(repeated []*leakback.Sample, before, assumed, cv float64) Fig
 		squares, dof := stats.TwoWaySquares(pick(s.Repeats.LogRates, rows))
 		sum.add(total(squares), dof, meanOf(pick(s.Repeats.ReadingVariance, rows)))
 	}
-	return figure(before, assumed, sum.variance(LeastRepeatabilityCV), sum.dof)
+	return figure(before, assumed, sum, LeastRepeatabilityCV)
 }
 
 // common pools how the means of the runs scatter, less what start and stop,
@@ -96,7 +97,7 @@ func common(repeated []*leakback.Sample, before, assumed, cv float64) Figure {
 		own := cv*cv + meanOf(pick(s.Repeats.ReadingVariance, rows))
 		sum.add(dof*spread*spread, dof, stats.Mean(s.Repeats.TimingVariance)+own/n)
 	}
-	return figure(before, assumed, sum.variance(LeastCommonCV), sum.dof)
+	return figure(before, assumed, sum, LeastCommonCV)
 }
 
 // steady lists the rows that repeat as readings of the relative standard

@@ -142,3 +142,10 @@ func TestFromTests(t *testing.T) {
 		assert.Equal(t, want, learn.FromTests(source), source)
 	}
 }
+
+func TestSheetKeepsTheSourceOfTheCranks(t *testing.T) {
+	old := parsed(t, "[measurement]\nmax_crank_s = 15\nrest_s = 60\nsource = 'section 4, invented'\n")
+	m := written(t, learned(t, old, tenEngines()...).Sheet(old, "", basis)).Measurement
+	assert.True(t, strings.HasSuffix(m.Source, "; the rest: section 4, invented"), m.Source)
+	assert.Equal(t, []string{"timing_s"}, m.Defaulted)
+}
