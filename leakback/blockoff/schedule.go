@@ -7,8 +7,8 @@ import (
 	"leakback/stats"
 )
 
-// mostPasses is how many passes are ever planned.
-const mostPasses = 20
+// MostPasses is how many passes are ever planned.
+const MostPasses = 20
 
 // Expected are standard deviations in units of sigma, the standard deviation
 // of one run's total.
@@ -67,8 +67,8 @@ func Schedule(cylinders []int, passes int) (Plan, error) {
 	if len(cylinders) < 2 {
 		return Plan{}, fmt.Errorf("blocking the only cylinder %d measures nothing: expected two or more", cylinders[0])
 	}
-	if passes < 2 || passes%2 != 0 || passes > mostPasses {
-		return Plan{}, fmt.Errorf("%d passes: expected an even number from 2 to %d", passes, mostPasses)
+	if passes < 2 || passes%2 != 0 || passes > MostPasses {
+		return Plan{}, fmt.Errorf("%d passes: expected an even number from 2 to %d", passes, MostPasses)
 	}
 	plan := Plan{Cylinders: cylinders, Passes: passes, Baselines: passes/2 + 1, Blocked: [][]int{nil}}
 	for range passes / 2 {
@@ -128,7 +128,7 @@ func (g Goal) After(passes int) Reach {
 // ever planned get.
 func (g Goal) Reach() Reach {
 	passes := 2
-	for passes < mostPasses && !g.After(passes).Enough {
+	for passes < MostPasses && !g.After(passes).Enough {
 		passes += 2
 	}
 	return g.After(passes)
