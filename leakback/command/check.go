@@ -71,15 +71,24 @@ verdict is not pass; 2 bad use or bad input; 3 cannot read or write;
 		ValidArgsFunction: cobra.FixedCompletions(nil, cobra.ShellCompDirectiveDefault),
 	}
 	o.addFlags(cmd.Flags())
-	for flag, words := range map[string][]string{
-		"format": formats, "tube-class": {"A", "B"}, "injectors": {limits.Driven, limits.Off},
-		"condition":    {"cranking", "idle", "raised-idle", "commanded-pressure"},
-		"fuel-temp-at": {"supply", "rail", "return", "tube"},
-	} {
+	completeWords(cmd, map[string][]string{"format": formats})
+	completeWords(cmd, stateWords)
+	return cmd
+}
+
+// stateWords are the words that flags of stateOptions take, or mostly do.
+var stateWords = map[string][]string{
+	"tube-class": {"A", "B"}, "injectors": {limits.Driven, limits.Off},
+	"condition":    {"cranking", "idle", "raised-idle", "commanded-pressure"},
+	"fuel-temp-at": {"supply", "rail", "return", "tube"},
+}
+
+// completeWords offers words to the shell, by flag.
+func completeWords(cmd *cobra.Command, words map[string][]string) {
+	for flag, words := range words {
 		// It fails only for a flag that does not exist, which a test would show.
 		_ = cmd.RegisterFlagCompletionFunc(flag, cobra.FixedCompletions(words, cobra.ShellCompDirectiveNoFileComp))
 	}
-	return cmd
 }
 
 func (o *checkOptions) addFlags(f *pflag.FlagSet) {

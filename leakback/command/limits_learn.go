@@ -31,11 +31,11 @@ func newLimitsLearnCommand(env *environment) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "learn FILE...",
 		Short: "learn an engine's healthy spread from your own tests",
-		Long: `Learn from your own tests of one engine how far its healthy injectors differ and,
-where tests have repeated runs, how well your readings repeat. Nobody has to say
-which injectors were good: what stands apart in its own test is set aside. A leak
-is then told from a healthy injector by what this engine is known to do, and no
-longer by an assumed figure.
+		Long: `Learn from your own tests of one kind of engine how far its healthy injectors
+differ and, where tests have repeated runs, how well your readings repeat. Nobody
+has to say which injectors were good: what stands apart in its own test is set
+aside. A leak is then told from a healthy injector by what this kind is known to
+do, and no longer by an assumed figure.
 
 FILE is a readings file (CSV; see the README), - is standard input, as for check.
 Give every engine once: a second test of the same one shows the same injectors
@@ -52,18 +52,25 @@ Exit codes: 0 learned; 2 bad use, bad input or too few tests; 3 cannot read or
 write; 130 interrupted.`,
 		Example: `  leakback limits learn year.csv --engine "My engine"
   leakback limits learn year.csv --limits maker.toml --output my-engine.toml`,
-		Args: func(_ *cobra.Command, files []string) error {
-			if len(files) == 0 {
-				return &hintedError{errors.New("nothing to learn from: expected readings files, or -"),
-					"see leakback limits learn --help"}
-			}
-			return nil
-		},
+		Args: someFiles,
 		RunE: func(c *cobra.Command, files []string) error {
 			return newLearning(env, o, files).run(c.Context())
 		},
 		ValidArgsFunction: cobra.FixedCompletions(nil, cobra.ShellCompDirectiveDefault),
 	}
+	o.addFlags(cmd)
+	return cmd
+}
+
+func someFiles(_ *cobra.Command, files []string) error {
+	if len(files) > 0 {
+		return nil
+	}
+	return &hintedError{errors.New("nothing to learn from: expected readings files, or -"),
+		"see leakback limits learn --help"}
+}
+
+func (o *learnOptions) addFlags(cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.SortFlags = false
 	f.StringVarP(&o.output, "output", "o", "", "write the learned sheet (.toml)")
@@ -71,10 +78,10 @@ write; 130 interrupted.`,
 	f.StringVar(&o.limits, "limits", "", "limits sheet (TOML); else LEAKBACK_LIMITS, else by engine")
 	o.state.addFlags(f)
 	f.Lookup("engine").Usage = "the engine's name, which picks its tests and its limits sheet"
+	completeWords(cmd, stateWords)
 	for _, flag := range []string{"output", "limits"} {
 		_ = cmd.MarkFlagFilename(flag, "toml") // it fails only for a flag that does not exist
 	}
-	return cmd
 }
 
 // learning is one run of the command.

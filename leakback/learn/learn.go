@@ -229,28 +229,34 @@ func (l *Learned) healthy(set limits.Set, m limits.Measurement) {
 	for i := range l.Tests {
 		sets[i] = l.Tests[i].Set(m)
 	}
-	assumed := assumed(set.SourceOf("healthy_cv"), set.HealthyCV, limits.Builtin().Set.HealthyCV)
-	all := stats.LearnSpread(sets, stats.LogSpread(assumed))
-	agreeing := slices.Clone(sets)
+	assumedCV := assumed(set.SourceOf("healthy_cv"), set.HealthyCV, limits.Builtin().Set.HealthyCV)
+	l.Healthy = figure(set.HealthyCV, assumedCV, scatter{}, 0)
+	s := l.agree(sets, stats.LogSpread(assumedCV))
+	if s.DoF > 0 {
+		l.Healthy.TestsCV, l.Healthy.DoF = stats.RelativeSpread(s.FromTests), s.DoF
+		l.Healthy.CV = roundedUp(stats.RelativeSpread(math.Max(s.Spread, stats.LeastSpread)))
+	}
+	l.conditions(sets, stats.LogSpread(assumedCV))
+}
+
+// agree learns the spread, empties the sets of the tests that do not agree with
+// themselves, and learns anew.
+func (l *Learned) agree(sets []stats.SetSample, assumed float64) stats.LearnedSpread {
+	all := stats.LearnSpread(sets, assumed)
 	for i := range l.Tests {
 		t := &l.Tests[i]
 		t.Consensus = all.Consensus[i]
 		if t.Disagrees = t.Consensus.Disagrees(stats.Agreement); t.Disagrees {
-			agreeing[i] = stats.SetSample{}
+			sets[i] = stats.SetSample{}
 		}
 	}
-	best := stats.LearnSpread(agreeing, stats.LogSpread(assumed))
+	best := stats.LearnSpread(sets, assumed)
 	for i := range l.Tests {
 		if t := &l.Tests[i]; t.Used() {
 			t.Consensus = best.Consensus[i]
 		}
 	}
-	l.Healthy = figure(set.HealthyCV, assumed, scatter{}, 0)
-	if best.DoF > 0 {
-		l.Healthy.TestsCV, l.Healthy.DoF = stats.RelativeSpread(best.FromTests), best.DoF
-		l.Healthy.CV = roundedUp(stats.RelativeSpread(math.Max(best.Spread, stats.LeastSpread)))
-	}
-	l.conditions(agreeing, stats.LogSpread(assumed))
+	return best
 }
 
 // assumed is what the tests are pooled with. A figure that was learned before
