@@ -32,15 +32,15 @@ func newLimitsLearnCommand(env *environment) *cobra.Command {
 		Use:   "learn FILE...",
 		Short: "learn an engine's healthy spread from your own tests",
 		Long: `Learn from your own tests of one kind of engine how far its healthy injectors
-differ and, where tests have repeated runs, how well your readings repeat. Nobody
-has to say which injectors were good: what stands apart in its own test is set
+differ and, where tests have repeated runs, how well your readings repeat. You
+need not say which injectors were good: what stands apart in its own test is set
 aside. A leak is then told from a healthy injector by what this kind is known to
 do, and no longer by an assumed figure.
 
-FILE is a readings file (CSV; see the README), - is standard input, as for check.
+FILE is a readings file (CSV; see the README), - is standard input, as in check.
 Give every engine once: a second test of the same one shows the same injectors
-again. With --engine other engines' tests are passed over. Running states are put
-together, and each is shown by itself.
+again. With --engine, tests of other engines are passed over. Running states are
+put together, and each is shown by itself.
 
 It learns no absolute limit: those belong to the engine's maker. --output writes
 a sheet with the learned figures in place of those of the sheet that applies
