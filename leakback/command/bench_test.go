@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"testing"
 
@@ -36,5 +37,15 @@ func BenchmarkCheck(b *testing.B) {
 				require.Zero(b, run(context.Background(), env, []string{"check", path, "--format", format}))
 			}
 		})
+	}
+}
+
+// The programs of the speed comparison build: nothing else looks at them.
+func TestBenchPrograms(t *testing.T) {
+	for _, name := range []string{"bare", "generate"} {
+		cmd := exec.CommandContext(t.Context(), "go", "vet", "./testdata/bench/"+name)
+		cmd.Dir = root
+		out, err := cmd.CombinedOutput()
+		require.NoError(t, err, "%s", out)
 	}
 }
