@@ -14,8 +14,8 @@ type Sample struct {
 	// ID, Engine, Condition and Injectors are the test's.
 	ID, Engine, Condition, Injectors string
 	// Without is the finding for which the test has no set to learn from: back-pressure,
-	// few-cylinders, too-little-return, over-range or below-first-mark; "" where
-	// it has one. The last two stand for a bound among the cylinders that agree:
+	// few-cylinders, too-little-return (a median below ten marks), over-range or
+	// below-first-mark; "" where it has one. The last two stand for a bound among the cylinders that agree:
 	// how far they are apart is then not known.
 	Without Code
 	// Cylinders are the numbers of the cylinders of the set, LogRates the
@@ -91,7 +91,7 @@ func (s *Sample) gather(set *comparison) Code {
 	switch {
 	case set.few:
 		return FewCylinders
-	case set.tooLittle:
+	case set.tooLittle, s.coarse(set):
 		return TooLittleReturn
 	}
 	for k, i := range set.index {
@@ -113,6 +113,13 @@ func (s *Sample) gather(set *comparison) Code {
 		return FewCylinders
 	}
 	return ""
+}
+
+// coarse says whether the median is below ten marks. Read that coarsely sets
+// look further apart than they are: at 5 marks the learned spread comes out a
+// fifth too large, at 10 a hundredth (package stats/simulate).
+func (s *Sample) coarse(set *comparison) bool {
+	return stats.Round6(set.medianMLMin) < stats.Round6(fewestMarks*firstMarkMLMin(s.all, set.index))
 }
 
 // Set is the set for package stats: with the own variances, at the set's

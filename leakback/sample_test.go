@@ -67,7 +67,8 @@ func TestSampleWithoutASet(t *testing.T) {
 		{"24 25 >90", limits.Builtin(), leakback.FewCylinders},
 		{"0 0 <1 0 1", limits.Builtin(), leakback.TooLittleReturn},
 		{"24 >26 25 26", limits.Builtin(), leakback.OverRange},
-		{"1 1.5 2 <1", limits.Builtin(), leakback.BelowFirstMark},
+		{"11 12 13 <20", limits.Builtin(), leakback.BelowFirstMark},
+		{"9 9.5 10 9.8", limits.Builtin(), leakback.TooLittleReturn},
 		{"24 25 26", held, leakback.BackPressure},
 	} {
 		s := sample(t, minute(c.volumes), c.sheet)

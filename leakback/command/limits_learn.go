@@ -276,7 +276,7 @@ func whyUnused(t *learn.Test) string {
 	case leakback.FewCylinders:
 		return "fewer than three cylinders to compare"
 	case leakback.TooLittleReturn:
-		return "less than a mark came back"
+		return "too little came back: the median is below ten marks"
 	case leakback.BackPressure:
 		return "the return was not held up as the limits sheet asks"
 	case leakback.OverRange:
