@@ -47,8 +47,8 @@ func parse(data []byte, path, engine string) (*Sheet, error) {
 	return s, nil
 }
 
-// mostCylinders is how many cylinders an engine may have.
-const mostCylinders = 64
+// MostCylinders is how many cylinders an engine may have.
+const MostCylinders = 64
 
 // sheet reads the whole file.
 func (d *document) sheet() *Sheet {
@@ -62,7 +62,7 @@ func (d *document) sheet() *Sheet {
 		Name:            t.text("name"),
 		Path:            d.file,
 		Engine:          t.text("engine"),
-		Cylinders:       t.whole("cylinders", 1, mostCylinders),
+		Cylinders:       t.whole("cylinders", 1, MostCylinders),
 		BackPressureBar: t.span("back_pressure_bar", kind(quantity.Pressure)),
 		Set:             readSet(t.table("set")),
 		Measurement:     readMeasurement(t.table("measurement")),
@@ -88,7 +88,7 @@ func (d *document) fileName() string {
 // cylinderNumber expects a cylinder of an engine with so many; 0 is not known.
 func cylinderNumber(cylinders int) expectation {
 	if cylinders == 0 {
-		cylinders = mostCylinders
+		cylinders = MostCylinders
 	}
 	return wholeNumber("cylinders", 1, float64(cylinders))
 }

@@ -235,7 +235,7 @@ func (t *table) list(key, form string, want expectation) []float64 {
 		return nil
 	}
 	elements, ok := v.([]any)
-	if !ok || len(elements) > mostCylinders {
+	if !ok || len(elements) > MostCylinders {
 		t.fault(key, "%sexpected %s", t.lead(key), form)
 		return nil
 	}
