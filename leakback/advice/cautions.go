@@ -1,6 +1,9 @@
 package advice
 
-import "slices"
+import (
+	"slices"
+	"strings"
+)
 
 // notSeen is what no return-flow test can show.
 var notSeen = []string{
@@ -27,6 +30,25 @@ func NotSeen() []string { return slices.Clone(notSeen) }
 
 // Cautions are the cautions to read before a test starts, one group each.
 func Cautions() []string { return slices.Clone(cautions) }
+
+// Topic is what a caution is about: the words before its colon.
+type Topic string
+
+// Topics that only some tests touch.
+const (
+	OpeningLines Topic = "Opening lines"
+	Blocking     Topic = "Blocking"
+	MovingEngine Topic = "Moving engine"
+	Exhaust      Topic = "Exhaust"
+)
+
+// CautionsAbout are the cautions about the topics given, in the usual order.
+func CautionsAbout(topics ...Topic) []string {
+	return slices.DeleteFunc(Cautions(), func(text string) bool {
+		topic, _, _ := strings.Cut(text, ":")
+		return !slices.Contains(topics, Topic(topic))
+	})
+}
 
 // CautionLine is the caution that stands under every result, in plain ASCII
 // and at most 78 columns.

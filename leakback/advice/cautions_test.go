@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 )
 
 func TestCautionLine(t *testing.T) {
@@ -39,4 +40,16 @@ func TestListsAreCopies(t *testing.T) {
 	NotSeen()[0], Cautions()[0] = "", ""
 	assert.NotEmpty(t, NotSeen()[0])
 	assert.NotEmpty(t, Cautions()[0])
+}
+
+func TestCautionsAboutATopic(t *testing.T) {
+	for _, topic := range []Topic{OpeningLines, Blocking, MovingEngine, Exhaust} {
+		got := CautionsAbout(topic)
+		require.Len(t, got, 1, topic)
+		assert.True(t, strings.HasPrefix(got[0], string(topic)+": "))
+	}
+	assert.Contains(t, CautionsAbout(Blocking)[0], "only with caps rated for rail pressure, and only where the maker allows it")
+	assert.Contains(t, CautionsAbout(Blocking)[0], "Never cap or pinch the return of an injector")
+	assert.Empty(t, CautionsAbout())
+	assert.Len(t, Cautions(), len(cautions)) // the table itself is untouched
 }
