@@ -233,6 +233,9 @@ func (p plan) inTubes(ask question) (ways []plan, best int) {
 	for _, tube := range p.tube.common() {
 		q := p.withTube(tube)
 		q.longestS = math.Min(q.longestS, longestS)
+		if q.fullS(math.Max(q.rateMLMin, q.spareMLMin)) < leastS {
+			continue // full before anybody can look
+		}
 		found, ok := q.repeated(ask)
 		if !ok {
 			continue

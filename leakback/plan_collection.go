@@ -120,8 +120,11 @@ type CollectionPlan struct {
 	// Take is the way to take; where the goal is out of reach it is the best
 	// there is.
 	Take Collection
-	// ByRuns are the ways to do it with the tube at hand, by number of runs.
-	ByRuns []Collection
+	// ByRuns are the ways to do it with the tube to take, by number of runs;
+	// Longer is what runs gain that are longer than they need to be.
+	ByRuns, Longer []Collection
+	// LongestS is the longest run that the tube at hand and the starter allow.
+	LongestS float64
 	// Tubes are the common tubes that reach the goal, each at its best, from
 	// the smallest; Best is the place of the one to take, -1 where there is none.
 	Tubes []Collection
@@ -150,15 +153,20 @@ func PlanCollection(g CollectionGoal) (*CollectionPlan, error) {
 	}
 	p, ask := g.plan(), g.question()
 	found, ok := p.search(ask)
-	c := &CollectionPlan{Goal: g, SpareMLMin: p.spareMLMin, LeastMLMin: math.NaN(), RepeatFromS: math.NaN()}
+	c := &CollectionPlan{Goal: g, LongestS: p.longestS, SpareMLMin: p.spareMLMin,
+		LeastMLMin: math.NaN(), RepeatFromS: math.NaN()}
 	c.Outcome = p.outcome(found, ok)
 	if !ok {
 		found = p.most()
 		c.LeastMLMin = p.leastMLMin()
 	}
 	c.Take = found.collection(&g, ok)
-	c.byRuns(p, ask)
-	ways, best := p.inTubes(ask)
+	if ok {
+		p = p.withTube(found.tube)
+		c.byRuns(p, ask)
+		c.longer(p)
+	}
+	ways, best := g.plan().inTubes(ask)
 	c.Best = best
 	for _, way := range ways {
 		c.Tubes = append(c.Tubes, way.collection(&g, true))
@@ -183,7 +191,7 @@ func (g *CollectionGoal) check() error {
 	case g.Runs < 1 || g.Runs > MostRuns:
 		return &GoalError{"runs", fmt.Sprint(g.Runs), fmt.Sprintf("1 to %d runs", MostRuns)}
 	case math.IsNaN(g.LimitMLMin) && g.Cylinders < fewest:
-		return &GoalError{"cylinders", fmt.Sprint(g.Cylinders),
+		return &GoalError{"cylinders", countText(g.Cylinders),
 			fmt.Sprintf("%d or more to compare with one another, or a limit", fewest)}
 	}
 	if err := checkStarter(g.Cranking, g.Cranks, &g.Measurement); err != nil {
@@ -195,6 +203,13 @@ func (g *CollectionGoal) check() error {
 			fmt.Sprintf("at most %s, as the tube%s allows", p.longest(), p.orStarter())}
 	}
 	return nil
+}
+
+func countText(n int) string {
+	if n == 0 {
+		return "not said"
+	}
+	return fmt.Sprint(n)
 }
 
 // checkStarter refuses to plan cranking without the starter's figures, and
@@ -391,13 +406,9 @@ func (p plan) wholeSeconds(limitMLMin float64) plan {
 // rowsByRuns is how many numbers of runs are shown at least.
 const rowsByRuns = 4
 
-// byRuns looks at each number of runs with the tube at hand.
+// byRuns looks at each number of runs with the tube to take.
 func (c *CollectionPlan) byRuns(p plan, ask question) {
-	most := rowsByRuns
-	if c.Outcome == AsAsked || c.Outcome == MoreRuns {
-		most = min(max(most, c.Take.Runs+1), mostRuns)
-	}
-	for runs := 1; runs <= most; runs++ {
+	for runs := 1; runs <= min(max(rowsByRuns, c.Take.Runs+1), mostRuns); runs++ {
 		p.runs = runs
 		found, ok := p.sparing().time(ask)
 		if !ok {
@@ -409,6 +420,25 @@ func (c *CollectionPlan) byRuns(p plan, ask question) {
 			continue
 		}
 		c.ByRuns = append(c.ByRuns, found.collection(&c.Goal, ok))
+	}
+}
+
+// longerS are times that people collect for.
+var longerS = []float64{30, 60, 90, 120, 180, 300}
+
+// longer looks at longer runs of what is to be taken, as far as tube and
+// starter allow.
+func (c *CollectionPlan) longer(p plan) {
+	p.runs = c.Take.Runs
+	if !c.Take.Overflows {
+		p = p.sparing()
+	}
+	for _, t := range longerS {
+		if p.givenS == 0 && t > c.Take.CollectS && t <= p.longestS {
+			q := p.withTime(t)
+			q.givenS = t
+			c.Longer = append(c.Longer, q.collection(&c.Goal, true))
+		}
 	}
 }
 

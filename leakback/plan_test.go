@@ -270,7 +270,7 @@ func TestPlanTubesAreThoseOfTheStandard(t *testing.T) {
 		}
 	}
 	p := planned(t, goal(30, 40, func(g *leakback.CollectionGoal) { g.Tube.Class, g.Tube.ToleranceML = "B", 1 }))
-	require.Len(t, p.Tubes, len(tolerance))
+	require.Len(t, p.Tubes, len(tolerance)-1) // 5 mL are full at the limit within ten seconds
 	for _, c := range p.Tubes {
 		assert.Equal(t, tolerance[[2]float64{c.Tube.CapacityML, c.Tube.GraduationML}], c.Tube.ToleranceML)
 	}
