@@ -113,7 +113,7 @@ judgement come before anything this program says. Fuel in the rail can be above
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
 		return &hintedError{err, "see " + c.CommandPath() + " --help"}
 	})
-	root.AddCommand(newCheckCommand(env), newLimitsCommand(env))
+	root.AddCommand(newCheckCommand(env), newPlanCommand(env), newLimitsCommand(env))
 	return root
 }
 

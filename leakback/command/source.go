@@ -207,10 +207,15 @@ func (c *check) defaults() (entry.Defaults, error) {
 		return d, err
 	}
 	if d.Cylinders != 0 && sheet.Cylinders != 0 && d.Cylinders != sheet.Cylinders {
-		return d, fmt.Errorf("--cylinders: %d: expected %d, as the limits sheet %s has", d.Cylinders, sheet.Cylinders, sheet.Name)
+		return d, otherCount(d.Cylinders, sheet)
 	}
 	if d.Cylinders == 0 && (c.o.limits != "" || d.Engine != "") {
 		d.Cylinders = sheet.Cylinders
 	}
 	return d, nil
+}
+
+// otherCount refuses another number of cylinders than the sheet's.
+func otherCount(cylinders int, sheet *limits.Sheet) error {
+	return fmt.Errorf("--cylinders: %d: expected %d, as the limits sheet %s has", cylinders, sheet.Cylinders, sheet.Name)
 }
