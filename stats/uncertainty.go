@@ -48,13 +48,17 @@ func T95(nu float64) float64 {
 	if bits := slot.Load(); bits != 0 {
 		return math.Float64frombits(bits)
 	}
-	t := StudentQuantile(0.95, nu)
+	t := studentQuantile(0.95, nu)
 	slot.Store(math.Float64bits(t))
 	return t
 }
 
 // StudentQuantile is the p quantile of Student's t with nu > 0 degrees of freedom.
 func StudentQuantile(p, nu float64) float64 {
+	return studentMemo.get(quantileKey{p, nu}, func() float64 { return studentQuantile(p, nu) })
+}
+
+func studentQuantile(p, nu float64) float64 {
 	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: nu}.Quantile(p)
 }
 
@@ -67,13 +71,13 @@ func StudentCDF(t, nu float64) float64 {
 // NormalQuantile is the p quantile of the standard normal distribution.
 func NormalQuantile(p float64) float64 { return distuv.UnitNormal.Quantile(p) }
 
-type chiKey struct{ p, nu float64 }
+type quantileKey struct{ p, nu float64 }
 
-var chiMemo memo[chiKey]
+var chiMemo, studentMemo memo[quantileKey]
 
 // ChiSquareQuantile is the p quantile of chi-square with nu >= 1 degrees of freedom.
 func ChiSquareQuantile(p, nu float64) float64 {
-	return chiMemo.get(chiKey{p, nu}, func() float64 { return distuv.ChiSquared{K: nu}.Quantile(p) })
+	return chiMemo.get(quantileKey{p, nu}, func() float64 { return distuv.ChiSquared{K: nu}.Quantile(p) })
 }
 
 // RectangularU is the standard uncertainty of an error known only to lie

@@ -21,6 +21,7 @@ type Sample struct {
 
 	readings []stats.ScaleReading
 	table    [][]float64
+	drift    stats.Drift // of runs that do not hold every cylinder
 }
 
 // Observe makes the sample of an engine drawn from the scene, reusing the
@@ -31,8 +32,9 @@ func (s *Scene) Observe(e *Engine, out *Sample) {
 		*out = Sample{RateMLMin: make([]float64, n), Y: make([]float64, n), OwnVariance: make([]float64, n)}
 	}
 	var firstMark float64
+	out.drift = s.drift(e)
 	for i := range n {
-		rate, bound, mark := s.rate(e, i)
+		rate, bound, mark := s.rate(e, i, &out.drift)
 		if bound {
 			rate /= 2
 		}
@@ -47,9 +49,28 @@ func (s *Scene) Observe(e *Engine, out *Sample) {
 	}
 }
 
-// rate is the mean over a cylinder's runs, whether it is only an upper bound
-// because a reading was below the first mark, and the rate of that mark.
-func (s *Scene) rate(e *Engine, i int) (rateMLMin float64, bound bool, markMLMin float64) {
+// drift is that of the logarithms of the rates over the runs, where these do
+// not hold every cylinder; none where nothing was read again.
+func (s *Scene) drift(e *Engine) stats.Drift {
+	if s.shared() {
+		return stats.Drift{}
+	}
+	t, y := make([][]float64, s.Cylinders), make([][]float64, s.Cylinders)
+	for i, volumes := range e.VolumeML {
+		for k, v := range volumes {
+			if v > 0 {
+				t[i], y[i] = append(t[i], float64(k)), append(y[i], math.Log(60*v/s.Runs[k].IntervalS))
+			}
+		}
+	}
+	d, _ := stats.FitDrift(t, y)
+	return d
+}
+
+// rate is the mean over a cylinder's runs, free of drift, whether it is only an
+// upper bound because a reading was below the first mark, and the rate of that
+// mark.
+func (s *Scene) rate(e *Engine, i int, d *stats.Drift) (rateMLMin float64, bound bool, markMLMin float64) {
 	var runs float64
 	graduation := s.tube(i).GraduationML
 	for k, volume := range e.VolumeML[i] {
@@ -60,7 +81,7 @@ func (s *Scene) rate(e *Engine, i int) (rateMLMin float64, bound bool, markMLMin
 			volume, bound = graduation, true
 		}
 		runs++
-		rateMLMin += 60 * volume / s.Runs[k].IntervalS
+		rateMLMin += 60 * volume / s.Runs[k].IntervalS * math.Exp(d.Correct(float64(k), 0))
 		markMLMin += 60 * graduation / s.Runs[k].IntervalS
 	}
 	return rateMLMin / runs, bound, markMLMin / runs
@@ -108,6 +129,7 @@ func logRates(volumesML []float64, runs []Run) []float64 {
 func (s *Scene) ownVariance(i int, levelMLMin, repeatability float64, out *Sample) float64 {
 	tube := s.tube(i)
 	out.readings = out.readings[:0]
+	wider := 1 + s.driftExtra(i, &out.drift)
 	var timing float64
 	for k, run := range s.Runs {
 		if !s.reads(k, i) {
@@ -115,17 +137,32 @@ func (s *Scene) ownVariance(i int, levelMLMin, repeatability float64, out *Sampl
 		}
 		out.readings = append(out.readings, stats.ScaleReading{
 			Amount: levelMLMin * run.IntervalS / 60,
-			Step:   tube.GraduationML, Levels: 1, HalfWidth: tube.ToleranceML,
+			Step:   tube.GraduationML, Levels: wider, HalfWidth: tube.ToleranceML,
 		})
 		u := s.TimingS * math.Sqrt2 / run.IntervalS
 		timing += u * u
 	}
 	runs := float64(len(out.readings))
-	variance := repeatability/runs + stats.ScaleVariance(out.readings)
+	averaged := repeatability / runs
 	if !s.shared() {
-		variance += timing/(runs*runs) + s.CommonCV*s.CommonCV/runs
+		averaged += timing/(runs*runs) + s.CommonCV*s.CommonCV/runs
 	}
-	return variance
+	return averaged*wider + stats.ScaleVariance(out.readings)
+}
+
+// driftExtra is what taking drift out adds to the variance of a cylinder's mean.
+func (s *Scene) driftExtra(i int, d *stats.Drift) float64 {
+	if d.Squares == 0 {
+		return 0
+	}
+	var n, places int
+	for k := range s.Runs {
+		if s.reads(k, i) {
+			n++
+			places += k
+		}
+	}
+	return d.Extra(n, float64(places)/float64(n))
 }
 
 // shared says whether every run holds every cylinder.
