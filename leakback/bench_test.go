@@ -1,6 +1,7 @@
 package leakback_test
 
 import (
+	"math/rand/v2"
 	"testing"
 
 	"leakback/leakback"
@@ -25,6 +26,26 @@ func BenchmarkEvaluateSix(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
 				if _, err := ev.Evaluate(test, c.sheet); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
+
+// A block-off test of six cylinders, 14 runs, one cylinder high.
+func BenchmarkEvaluateBlockOff(b *testing.B) {
+	g := gallery{shares: []float64{30, 25, 35, 28, 31, 70}, seconds: 60, sigma: 3}
+	test := g.test(mirrored(b, 6, 2), rand.New(rand.NewPCG(1, 1)))
+	for _, c := range []struct {
+		name   string
+		detail leakback.Detail
+	}{{"full", leakback.Full}, {"verdicts", leakback.Verdicts}} {
+		b.Run(c.name, func(b *testing.B) {
+			ev, sheet := leakback.NewEvaluator(c.detail), maximum(60)
+			b.ReportAllocs()
+			for b.Loop() {
+				if _, err := ev.Evaluate(test, sheet); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -30,7 +30,7 @@ func (s *series) readingMLMin() float64 {
 		u := stats.ResolutionU(60 * p.tube.GraduationML / p.intervalS)
 		sum += p.levels * u * u
 	}
-	return math.Sqrt(sum) / float64(len(s.parts))
+	return math.Sqrt(sum*(1+s.driftExtra)) / float64(len(s.parts))
 }
 
 // tubeMLMin is the error of the tube's scale, the same in all runs: it does
@@ -45,7 +45,7 @@ func (s *series) tubeMLMin() float64 {
 
 // repeatMLMin is q r/sqrt(R).
 func (s *series) repeatMLMin(rep repeatability) float64 {
-	return s.rateMLMin * rep.CV / math.Sqrt(float64(len(s.parts)))
+	return s.rateMLMin * rep.CV * math.Sqrt((1+s.driftExtra)/float64(len(s.parts)))
 }
 
 // commonParts are the parts that a run puts on all its cylinders alike, for
@@ -76,8 +76,11 @@ func (s *series) rates(to []float64) []float64 {
 
 // budget is the uncertainty of one cylinder's rate (JCGM 100:2008).
 func (ru *rule) budget(s *series) Budget {
-	if !s.readable() || s.bound != Exact {
+	switch {
+	case !s.readable() || s.bound != Exact:
 		return emptyBudget()
+	case s.share != nil:
+		return s.share.budget
 	}
 	b := Budget{
 		ReadingMLMin:       s.readingMLMin(),
@@ -86,6 +89,10 @@ func (ru *rule) budget(s *series) Budget {
 	}
 	var room [few]float64
 	b.TimingMLMin, b.CommonMLMin = commonParts(s.rates(room[:0]), s.parts, ru.common)
+	if s.driftExtra > 0 {
+		widen := math.Sqrt(1 + s.driftExtra)
+		b.TimingMLMin, b.CommonMLMin = widen*b.TimingMLMin, widen*b.CommonMLMin
+	}
 	return ru.combine(b)
 }
 
@@ -167,6 +174,9 @@ func (ru *rule) relative(members ...*series) relative {
 // of the rates given (their sum or mean, which is the same here), as if
 // independent.
 func (ru *rule) ratio(value float64, s *series, reference ...*series) (u, dof, expanded float64) {
+	if s.share != nil {
+		return s.share.ratio(value, reference)
+	}
 	a, b := ru.relative(s), ru.relative(reference...)
 	u = value * math.Hypot(a.all, b.all)
 	dof = stats.EffectiveDoF(u,
@@ -178,8 +188,13 @@ func (ru *rule) ratio(value float64, s *series, reference ...*series) (u, dof, e
 // ownVariance is the relative own variance of a cylinder at the set's level
 // M, with V_k = M t_k/60:
 // r^2/R + sum levels g^2/(12 V_k^2)/R^2 + T^2/3 (mean of 1/V_k)^2,
-// and the common parts where runs are not shared.
+// and the common parts where runs are not shared; of a share the variance of
+// its contrast with the others.
 func (ru *rule) ownVariance(s *series, levelMLMin float64) float64 {
+	if s.share != nil {
+		u := s.share.contrastMLMin / levelMLMin
+		return u * u
+	}
 	runs := float64(len(s.parts))
 	var room [few]stats.ScaleReading
 	readings := room[:0]
@@ -188,16 +203,16 @@ func (ru *rule) ownVariance(s *series, levelMLMin float64) float64 {
 		p := &s.parts[k]
 		readings = append(readings, stats.ScaleReading{
 			Amount: levelMLMin * p.intervalS / 60, Step: p.tube.GraduationML,
-			Levels: p.levels, HalfWidth: p.tube.ToleranceML,
+			Levels: p.levels * (1 + s.driftExtra), HalfWidth: p.tube.ToleranceML,
 		})
 		u := p.timingS / p.intervalS
 		timing += u * u
 	}
-	variance := ru.rep.CV*ru.rep.CV/runs + stats.ScaleVariance(readings)
+	averaged := ru.rep.CV * ru.rep.CV / runs
 	if !ru.shared {
-		variance += timing/(runs*runs) + ru.common*ru.common/runs
+		averaged += timing/(runs*runs) + ru.common*ru.common/runs
 	}
-	return variance
+	return averaged*(1+s.driftExtra) + stats.ScaleVariance(readings)
 }
 
 func newRule(all []series, runs int, m limits.Measurement) rule {

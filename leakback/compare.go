@@ -108,7 +108,12 @@ func firstMarkMLMin(all []series, index []int) float64 {
 	return most
 }
 
+// firstMarkMLMin is the rate that fills the tube to its first mark; of a share
+// the least that is told apart from nothing.
 func (s *series) firstMarkMLMin() float64 {
+	if s.share != nil {
+		return s.share.leastMLMin
+	}
 	var sum float64
 	for k := range s.parts {
 		sum += 60 * s.parts[k].tube.GraduationML / s.parts[k].intervalS
@@ -174,6 +179,9 @@ func (at *standing) againstFirstMark(s *series, mark float64) {
 		return stats.Round6(rateMLMin/mark) > stats.Round6(at.bites) && stats.Round6(marks) >= littleMarks
 	}
 	agree, marks := 0, 0.0
+	if s.share != nil { // solved from the runs that block it, all of which agree in it
+		agree, marks = s.share.repeats, s.rateMLMin/mark
+	}
 	for k := range s.parts {
 		p := &s.parts[k]
 		own := p.netML / p.tube.GraduationML

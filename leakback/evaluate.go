@@ -1,6 +1,7 @@
 package leakback
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
@@ -47,8 +48,9 @@ func Evaluate(t *Test, sheet *limits.Sheet) (*Result, error) {
 
 // evaluation holds what the steps of Evaluate share.
 type evaluation struct {
-	full     bool // the detail is Full
-	test     *Test
+	full     bool  // the detail is Full
+	entered  *Test // the record
+	test     *Test // the record without the runs that are left out
 	sheet    *limits.Sheet
 	limit    *limits.Limit
 	numbers  []int // of the cylinders
@@ -64,6 +66,16 @@ type evaluation struct {
 	at       []judged // by cylinder
 	ratios   []ratioLimit
 	applied  map[appliedKey]appliedList
+
+	noInterval  bool // the length of a run is unknown
+	sequential  bool // cylinders one after the other, drift unknown
+	driftPerRun float64
+	// lines are the return lines of a block-off test, shares what they make of
+	// its cylinders; unmeasured says that a line was not read.
+	lines      []*solvedLine
+	shares     []share
+	unmeasured bool
+	totals     []series // of a merged return alone, a line each
 }
 
 // judged is what the judging of one cylinder leaves for its later steps.
@@ -85,7 +97,7 @@ type closeCall struct {
 }
 
 func (e *evaluation) evaluate(t *Test, sheet *limits.Sheet) (*Result, error) {
-	e.test, e.sheet = t, sheet
+	e.entered, e.test, e.sheet = t, t.kept(), sheet
 	if err := e.cylinderNumbers(); err != nil {
 		return nil, err
 	}
@@ -93,17 +105,13 @@ func (e *evaluation) evaluate(t *Test, sheet *limits.Sheet) (*Result, error) {
 	match := sheet.For(t.Condition, t.Injectors, e.state)
 	e.limit = match.Limit
 	e.maxMLMin, e.hasMax = match.Limit.MaxMLMin()
-	e.collect(e.numbers)
-	e.rule = newRule(e.all, len(t.Runs), sheet.Measurement)
+	if err := e.measure(); err != nil {
+		return nil, err
+	}
 	e.stateGuard()
 	e.compare()
 	e.start()
-	if e.guard.unjudged {
-		e.leaveOpen()
-	} else {
-		e.judgeCylinders()
-		e.judgeTest(match)
-	}
+	e.judge(match)
 	e.conclude()
 	if e.full {
 		e.settle()
@@ -113,10 +121,56 @@ func (e *evaluation) evaluate(t *Test, sheet *limits.Sheet) (*Result, error) {
 	return &e.res, nil
 }
 
+// measure turns the readings into what is judged.
+func (e *evaluation) measure() error {
+	e.noInterval, e.sequential, e.driftPerRun = false, false, math.NaN()
+	e.lines, e.unmeasured, e.totals = e.lines[:0], false, e.totals[:0]
+	runs := len(e.test.Runs)
+	if runs == 0 {
+		return errors.New("every run is left out: expected at least one that is evaluated")
+	}
+	for i := range e.test.Runs {
+		e.noInterval = e.noInterval || math.IsNaN(e.test.Runs[i].IntervalS)
+	}
+	switch {
+	case e.noInterval && e.test.Method != MethodIndividual:
+		return errors.New("an unknown interval: expected the length of every run, since a merged return is measured in mL/min")
+	case e.test.Method == MethodBlockOff:
+		err := e.solve()
+		e.rule = newRule(e.all, runs, e.sheet.Measurement)
+		return err
+	case e.test.Method == MethodTotal:
+		err := e.collectTotals()
+		e.rule = e.totalRule()
+		return err
+	}
+	e.hasMax = e.hasMax && !e.noInterval
+	e.collect(e.numbers)
+	e.rule = newRule(e.all, runs, e.sheet.Measurement)
+	return e.removeDrift()
+}
+
+// judge gives the verdicts, as far as anything may be judged.
+func (e *evaluation) judge(match limits.Match) {
+	switch {
+	case e.test.Method == MethodTotal && !e.guard.unjudged:
+		e.judgeTotalAlone(match)
+	case e.guard.unjudged:
+		e.leaveOpen()
+	case e.guard.notHeld:
+		e.leaveOpen()
+		e.judgeTest(match)
+	default:
+		e.judgeCylinders()
+		e.judgeTest(match)
+	}
+}
+
 // cylinderNumbers lists the engine's cylinders as far as anyone named them:
-// the sheet, the entry, else the readings.
+// the sheet, the entry, else the readings and what was blocked. A merged return
+// alone has none.
 func (e *evaluation) cylinderNumbers() error {
-	t, sheet := e.test, e.sheet
+	t, sheet := e.entered, e.sheet
 	count := t.Cylinders
 	if sheet.Cylinders > 0 {
 		if count > 0 && count != sheet.Cylinders {
@@ -128,8 +182,14 @@ func (e *evaluation) cylinderNumbers() error {
 	var seen [65]bool
 	highest := 0
 	for i := range t.Runs {
+		for _, c := range t.Runs[i].Blocked {
+			highest = max(highest, c)
+		}
 		for k := range t.Runs[i].Readings {
 			c := t.Runs[i].Readings[k].Cylinder
+			if c == 0 && t.Method != MethodIndividual {
+				continue
+			}
 			if c < 1 || c >= len(seen) || count > 0 && c > count {
 				return fmt.Errorf("cylinder %d: expected a number from 1 to %d, as the engine has", c, max(count, 1))
 			}
@@ -138,7 +198,19 @@ func (e *evaluation) cylinderNumbers() error {
 		}
 	}
 	e.numbers = e.numbers[:0]
-	for c := 1; c <= max(count, highest); c++ {
+	if t.Method == MethodTotal {
+		return nil
+	}
+	if t.Method == MethodBlockOff && count == 0 {
+		if count = highest; count == 0 {
+			return errors.New("no run blocks a cylinder: expected runs with one or more blocked")
+		}
+	}
+	last := count
+	if count == 0 {
+		last = highest
+	}
+	for c := 1; c <= last; c++ {
 		if count > 0 || seen[c] {
 			e.numbers = append(e.numbers, c)
 		}
@@ -151,12 +223,12 @@ func (e *evaluation) start() {
 	n := len(e.all)
 	cylinders, findings := resized(e.res.Cylinders, n), append(e.res.Findings[:0], e.guard.findings...)
 	e.res = Result{
-		Test: e.test, Sheet: e.sheet, Limit: e.limit,
+		Test: e.entered, Sheet: e.sheet, Limit: e.limit,
 		IntervalS:   commonInterval(e.test),
 		MedianMLMin: e.set.medianMLMin, TotalMLMin: math.NaN(), Total: emptyBudget(),
 		Agreeing: e.set.size, ConsensusMLMin: e.set.reference,
 		Findings: findings, Notes: e.guard.notes,
-		Cylinders: cylinders,
+		Cylinders: cylinders, DriftPerRun: e.driftPerRun,
 	}
 	e.at = resized(e.at, n)
 	for i := range e.all {
@@ -170,23 +242,40 @@ func (e *evaluation) start() {
 			ProbabilityOver: math.NaN(), Findings: cylinders[i].Findings[:0],
 		}
 	}
+	if e.noInterval {
+		e.withoutRates()
+	}
+	e.res.LeftOut = e.leftOut()
+	if e.test.Method == MethodBlockOff {
+		e.res.BlockOff = e.blockOff()
+	}
 	if !e.full {
 		return
 	}
-	if e.everyPlain() {
-		e.total()
+	if sum, b, plain := e.sumOf(); plain && !e.noInterval {
+		e.res.TotalMLMin, e.res.Total = sum.low, b
 	}
-	e.noteFuel()
+	e.notes()
 }
 
-// total adds up the rates of all cylinders, which are plain.
-func (e *evaluation) total() {
-	var room [few]float64
-	sum := tally{rates: room[:0]}
-	for i := range e.all {
-		sum.add(&e.rule, &e.all[i], &e.res.Cylinders[i].Budget, 1)
+// withoutRates takes away what an unknown interval cannot give.
+func (e *evaluation) withoutRates() {
+	nan := math.NaN()
+	e.res.IntervalS, e.res.MedianMLMin, e.res.ConsensusMLMin = nan, nan, nan
+	for i := range e.res.Cylinders {
+		e.res.Cylinders[i].RateMLMin, e.res.Cylinders[i].Budget = nan, emptyBudget()
 	}
-	e.res.TotalMLMin, e.res.Total = sum.valueMLMin, sum.budget(&e.rule)
+}
+
+// leftOut are the runs that do not take part.
+func (e *evaluation) leftOut() []LeftOut {
+	var list []LeftOut
+	for i := range e.entered.Runs {
+		if run := &e.entered.Runs[i]; run.LeftOut != "" {
+			list = append(list, LeftOut{run.Number, run.LeftOut})
+		}
+	}
+	return list
 }
 
 // noteFuel says where no fuel temperature was recorded.
@@ -207,15 +296,6 @@ func commonInterval(t *Test) float64 {
 		}
 	}
 	return t.Runs[0].IntervalS
-}
-
-func (e *evaluation) everyPlain() bool {
-	for i := range e.all {
-		if !e.all[i].readable() || e.all[i].bound != Exact {
-			return false
-		}
-	}
-	return len(e.all) > 0
 }
 
 // leaveOpen is for a test in which nothing may be judged.
@@ -269,7 +349,7 @@ func (e *evaluation) judgeLimits(i int) Verdict {
 		e.at[i].maxVerdict = e.judgeRate(i, e.maxMLMin, stats.Above, OverLimit)
 		worst = e.at[i].maxVerdict
 	}
-	if e.limit.MinRateMLMin != nil {
+	if e.limit.MinRateMLMin != nil && !e.noInterval {
 		worst = max(worst, e.judgeRate(i, *e.limit.MinRateMLMin, stats.Below, UnderLimit))
 	}
 	for k := range e.ratios {
@@ -282,12 +362,8 @@ func (e *evaluation) judgeLimits(i int) Verdict {
 // judgeRate holds a rate, or a bound, against a maximum or a minimum.
 func (e *evaluation) judgeRate(i int, limit float64, fails stats.Decision, code Code) Verdict {
 	s, c := &e.all[i], &e.res.Cylinders[i]
-	expanded := c.Budget.ExpandedMLMin
-	if s.bound != Exact {
-		expanded = 0
-	}
-	decision := bounded(stats.Against(s.rateMLMin, expanded, limit), s.bound)
-	verdict, taken := e.guard.judge(decision, fails)
+	decision := bounded(stats.Against(s.rateMLMin, s.reach(c.Budget.ExpandedMLMin), limit), s.bound)
+	verdict, taken := e.guard.judge(decision, fails, ofRate)
 	switch {
 	case verdict == Fail:
 		e.find(i, code, func() string { return e.limitText(i, limit, decision) })
@@ -296,6 +372,19 @@ func (e *evaluation) judgeRate(i int, limit float64, fails stats.Decision, code 
 		e.callClose(i, closeCall{limit: limit})
 	}
 	return verdict
+}
+
+// reach is how far beyond the rate, or the bound, the true value may lie: the
+// expanded uncertainty of a plain rate; nothing beyond a bound that was read;
+// beyond that of a share what the share as solved leaves possible.
+func (s *series) reach(expandedMLMin float64) float64 {
+	switch {
+	case s.bound == Exact:
+		return expandedMLMin
+	case s.share == nil:
+		return 0
+	}
+	return math.Max(0, s.share.plainMLMin+s.share.budget.ExpandedMLMin-s.rateMLMin)
 }
 
 // bounded takes away what a bound cannot prove: a lower bound proves only
@@ -389,7 +478,7 @@ func (e *evaluation) judgeRatio(i int, r *ratioLimit) Verdict {
 	s := &e.all[i]
 	value := s.rateMLMin / r.referent
 	decision, expanded := e.decideRatio(s, value, r)
-	verdict, taken := e.guard.judge(decision, stats.Above)
+	verdict, taken := e.guard.judge(decision, stats.Above, ofRatio)
 	switch {
 	case verdict == Fail:
 		e.find(i, OverRatio, func() string { return ratioText(value, expanded, r) })
@@ -428,6 +517,9 @@ func (e *evaluation) judgeComparison(i int) Verdict {
 		e.find(i, HighInSet, func() string { return e.highText(i) })
 		if e.set.at[i].unsure {
 			return Undecided
+		}
+		if e.guard.doubtsRatios() {
+			return min(Undecided, e.highVerdict(i))
 		}
 		return e.highVerdict(i)
 	case placeHint:
@@ -480,6 +572,9 @@ func (e *evaluation) readingFindings(i int) {
 	}
 	if over {
 		e.find(i, OverRange, func() string { return e.overRangeText(i) })
+	}
+	if e.all[i].share != nil && e.all[i].bound == AtMost {
+		e.find(i, BelowFirstMark, func() string { return e.smallShareText(i) })
 	}
 	if zero {
 		e.find(i, NoReturn, func() string { return "nothing came back in the time collected" })

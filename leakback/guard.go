@@ -18,6 +18,12 @@ type guard struct {
 	below, above bool // the recorded state lies outside the limit's
 	unknown      bool // a state that the limit names was not recorded
 	otherPattern bool // another crank pattern than the limit's
+	// otherReturn says that the runs with nothing blocked do not fit the others;
+	// the shares are then the least that they can be, or the most.
+	otherReturn, least, most bool
+	// notHeld says that the rail pressure was not held over the runs, sequential
+	// that drift may stand between the cylinders.
+	notHeld, sequential bool
 	// unjudged says that nothing may be judged at all (back-pressure).
 	unjudged bool
 	findings []Finding
@@ -54,6 +60,7 @@ func (e *evaluation) stateGuard() {
 	t, l, st, g := e.test, e.limit, &e.state, &e.guard
 	*g = guard{findings: g.findings[:0], full: e.full}
 	g.backPressure(t, e.sheet.BackPressureBar)
+	e.measuredGuard()
 	if l == nil {
 		return
 	}
@@ -178,26 +185,54 @@ func (g *guard) note(text func() string) {
 	}
 }
 
-// add notes a finding, one of each code, and asks for what would settle it.
+// add notes a finding, one of each code, and asks for the state that would
+// settle it.
 func (g *guard) add(code Code, texts func() (text, settle string)) {
+	g.addWith(RecordState, code, texts)
+}
+
+// addWith notes a finding, one of each code, and asks for what would settle it.
+func (g *guard) addWith(action Action, code Code, texts func() (text, settle string)) {
 	var text string
 	if g.full {
 		var settle string
 		text, settle = texts()
 		if g.settle == nil {
-			g.settle = newSettle(RecordState, settle)
+			g.settle = newSettle(action, settle)
 		}
 	}
 	g.findings = filed(g.findings, code, text)
 }
 
-// judge turns a decision against a limit into a verdict: fails names the
-// decision that fails, Above for a maximum and Below for a minimum. Where the
-// state takes a decided verdict away, taken is true.
-func (g *guard) judge(d, fails stats.Decision) (v Verdict, taken bool) {
-	passOpen, failOpen := g.below, g.above
+// heldAgainst says what a limit is given for.
+type heldAgainst int8
+
+const (
+	ofRate heldAgainst = iota
+	ofRatio
+	ofDifference
+	ofTotal
+)
+
+// doubtsRatios says that a cylinder may stand apart for another reason than its
+// own return.
+func (g *guard) doubtsRatios() bool { return g.sequential || g.otherReturn }
+
+// judge turns a decision against a limit of some kind into a verdict: fails
+// names the decision that fails, Above for a maximum and Below for a minimum.
+// Where the state takes a decided verdict away, taken is true.
+func (g *guard) judge(d, fails stats.Decision, of heldAgainst) (v Verdict, taken bool) {
+	low, high := g.below, g.above
+	if of == ofRate {
+		low, high = low || g.least, high || g.most
+	}
+	passOpen, failOpen := low, high
 	if fails == stats.Below { // a minimum is the mirror image
-		passOpen, failOpen = g.above, g.below
+		passOpen, failOpen = high, low
+	}
+	if of == ofRatio || of == ofDifference {
+		failOpen = failOpen || g.doubtsRatios()
+		passOpen = passOpen || g.otherReturn && of == ofDifference
 	}
 	switch {
 	case d == stats.Open:

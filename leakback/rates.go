@@ -31,9 +31,20 @@ type series struct {
 	// numberMLMin is what stands where a number is needed: half an upper bound.
 	numberMLMin float64
 	mixedBounds bool
+	// driftExtra is the variance that taking drift out adds to the mean, in
+	// parts of the variance of what averages down over the runs; 0 where none
+	// was taken out.
+	driftExtra float64
+	// share is how a share of a merged return is known; nil where the cylinder
+	// was collected by itself.
+	share *share
 }
 
 func (s *series) readable() bool { return !math.IsNaN(s.rateMLMin) }
+
+// nominalS stands for every interval of a test in which one is unknown: only
+// ratios are taken of such rates, and numbers of mL in the place of mL/min.
+const nominalS = 60
 
 // newPart turns a reading into a rate: q = 60 (V - S)/t in mL/min. A net
 // volume of zero is a reading below the first mark.
@@ -68,9 +79,20 @@ func (e *evaluation) collect(cylinders []int) {
 				}
 			}
 		}
+		if e.noInterval {
+			asVolumes(e.parts[from:])
+		}
 		// A part that moved when the list grew stays as good where it was.
 		e.all[i] = series{cylinder: cylinder, parts: e.parts[from:len(e.parts):len(e.parts)]}
 		e.all[i].average()
+	}
+}
+
+// asVolumes makes the rates of so many mL in a minute.
+func asVolumes(parts []part) {
+	for k := range parts {
+		p := &parts[k]
+		p.intervalS, p.rateMLMin, p.timingS = nominalS, p.netML*60/nominalS, 0
 	}
 }
 
@@ -78,6 +100,7 @@ func (e *evaluation) collect(cylinders []int) {
 // bound; one that holds both kinds says nothing and counts as unread.
 func (s *series) average() {
 	var sum float64
+	s.bound, s.mixedBounds = Exact, false
 	for k := range s.parts {
 		p := &s.parts[k]
 		sum += p.rateMLMin

@@ -3,6 +3,7 @@ package leakback
 import (
 	"math"
 
+	"leakback/leakback/blockoff"
 	"leakback/limits"
 )
 
@@ -48,14 +49,18 @@ const (
 	CloseToDifference Code = "close-to-difference"
 	NoConsensus       Code = "no-consensus"
 	TooLittleReturn   Code = "too-little-return"
+	OtherReturn       Code = "other-return"
+	PressureNotHeld   Code = "pressure-not-held"
 	BackPressure      Code = "back-pressure"
 	OutsideLimitState Code = "outside-limit-state"
 	StateUnknown      Code = "state-unknown"
 	OtherCrankPattern Code = "other-crank-pattern"
+	Sequential        Code = "sequential"
 	SetTogetherHigh   Code = "set-together-high"
 	HalfSet           Code = "half-set"
 	FewCylinders      Code = "few-cylinders"
 	NoAbsoluteLimit   Code = "no-absolute-limit"
+	NoInterval        Code = "no-interval"
 )
 
 // Finding is one coded reason beside a verdict, in a sentence for people.
@@ -87,6 +92,8 @@ const (
 	RecordState Action = "record-state"
 	// ReadAll asks to read the cylinders that were not read.
 	ReadAll Action = "read"
+	// AllBlocked asks to measure the return with every cylinder blocked.
+	AllBlocked Action = "all-blocked"
 )
 
 // Settle is what would turn an open result into an answer. Figures that the
@@ -160,17 +167,50 @@ type Applied struct {
 	Source string
 }
 
+// LeftOut is a run that is kept in the record and out of the evaluation.
+type LeftOut struct {
+	Run    int // its number
+	Reason string
+}
+
+// Line is one return line whose total was measured with cylinders blocked.
+type Line struct {
+	// Name is "" where there is one line.
+	Name string
+	// Solution is what the runs make of the line. Its residuals are of all runs
+	// that were read, those left out among them.
+	*blockoff.Solution
+}
+
+// BlockOff is what merged returns say beside the shares. The figures are those
+// of all lines together; NaN where a line has none.
+type BlockOff struct {
+	Lines []Line
+	// NotAddingUpMLMin is D, the return with nothing blocked less what the
+	// blocked runs make of it; SDMLMin is its standard deviation.
+	NotAddingUpMLMin, SDMLMin float64
+	// SigmaMLMin is the standard deviation of one run, and DoF the runs less the
+	// unknowns.
+	SigmaMLMin float64
+	DoF        int
+	// DriftMLMinPerRun is the change of the total from run to run.
+	DriftMLMinPerRun float64
+}
+
 // Result is the evaluation of one test.
 type Result struct {
+	// Test is the record, runs that were left out among it.
 	Test  *Test
 	Sheet *limits.Sheet
 	// Limit is the [[limit]] that applied; nil where none did.
 	Limit *limits.Limit
-	// IntervalS is the length of a run; NaN where the runs differ in length.
+	// IntervalS is the length of a run; NaN where the runs differ in length or
+	// it is unknown.
 	IntervalS float64
 	// MedianMLMin is NaN where no cylinder was read.
 	MedianMLMin float64
-	// TotalMLMin is NaN unless every cylinder has a plain rate.
+	// TotalMLMin is NaN unless every cylinder has a plain rate, or the merged
+	// return was measured.
 	TotalMLMin float64
 	// Total is the uncertainty of the total; NaN where there is none.
 	Total Budget
@@ -189,6 +229,13 @@ type Result struct {
 	// assumption, as key and value ("healthy_cv 0.15").
 	Assumed   []string
 	Cylinders []Cylinder
+	// BlockOff is nil for every other method.
+	BlockOff *BlockOff
+	// DriftPerRun is the relative change of the rates from run to run that was
+	// fitted to repeated cylinders and taken out; NaN where none was.
+	DriftPerRun float64
+	// LeftOut are the runs that did not take part, in the order of time.
+	LeftOut []LeftOut
 }
 
 // Has says whether the test has a finding of that code.

@@ -71,13 +71,13 @@ func SampleOf(t *Test, sheet *limits.Sheet) (Sample, error) {
 	e := &ev.e
 	s := Sample{
 		ID: t.ID, Engine: t.Engine, Condition: t.Condition, Injectors: t.Injectors,
-		LevelMLMin: math.NaN(), all: e.all, runs: len(t.Runs),
+		LevelMLMin: math.NaN(), all: e.all, runs: len(e.test.Runs),
 	}
 	if e.guard.unjudged {
 		s.Without = BackPressure
 		return s, nil
 	}
-	s.Repeats = repeatsOf(e.all, len(t.Runs))
+	s.Repeats = repeatsOf(e.all, len(e.test.Runs))
 	if s.Without = s.gather(&e.set); s.Without == "" {
 		s.LevelMLMin = e.set.medianMLMin
 		return s, nil

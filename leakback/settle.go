@@ -12,10 +12,10 @@ func newSettle(a Action, text string) *Settle {
 	return &Settle{Action: a, CollectS: nan, TubeML: nan, GraduationML: nan, Text: text}
 }
 
-// planFor starts from how the cylinder was measured, with the r and the levels
-// of the decision.
-func (e *evaluation) planFor(i int) plan {
-	s, m := &e.all[i], e.sheet.Measurement
+// planFor starts from how a cylinder, or the total, was measured, with the r
+// and the levels of the decision.
+func (e *evaluation) planFor(s *series) plan {
+	m := e.sheet.Measurement
 	p := plan{
 		rule: e.rule, rateMLMin: s.numberMLMin, levels: 1, tube: s.parts[0].tube,
 		timingS: m.TimingS, collectS: s.parts[0].intervalS, runs: len(s.parts),
@@ -53,6 +53,9 @@ func (e *evaluation) settle() {
 				c.Settle.Text = fmt.Sprintf("one run of cylinder %d overflowed and another stayed below the "+
 					"first mark: prime it and collect again", c.Cylinder)
 			}
+			if e.test.Method == MethodBlockOff {
+				c.Settle.Text = fmt.Sprintf("measure the return line of cylinder %d as well", c.Cylinder)
+			}
 		case Undecided:
 			c.Settle = e.settleCylinder(i)
 		}
@@ -63,13 +66,16 @@ func (e *evaluation) settle() {
 func (e *evaluation) settleCylinder(i int) *Settle {
 	s, c := &e.all[i], &e.res.Cylinders[i]
 	switch {
+	case s.share != nil:
+		return e.settleShare(i)
+	case e.noInterval:
+		return e.settleUntimed(i)
 	case e.guard.unjudged:
 		return e.guard.settle
 	case c.Has(LowInSet):
-		return newSettle(CheckHose, fmt.Sprintf("stop the engine, check hose, priming and tube of cylinder %d, "+
-			"then collect again", c.Cylinder))
+		return e.checkHose(i)
 	case s.bound == AtLeast:
-		return e.settleOverflow(i)
+		return e.settleOverflow(s, "all cylinders")
 	case e.at[i].open != nil:
 		return e.settleClose(i)
 	case c.Has(Unsteady):
@@ -85,24 +91,33 @@ func (e *evaluation) settleCylinder(i int) *Settle {
 	case c.Has(CloseToLimit) && s.bound == AtMost:
 		return e.settleTooLittle(i)
 	}
+	return getLimit()
+}
+
+func getLimit() *Settle {
 	return newSettle(GetLimit, "get the maker's limit for this engine and condition from the service information")
 }
 
-// settleOverflow asks for a run that the tube can hold.
-func (e *evaluation) settleOverflow(i int) *Settle {
-	p := e.planFor(i)
-	reached := e.all[i].rateMLMin * p.collectS / 60
+func (e *evaluation) checkHose(i int) *Settle {
+	return newSettle(CheckHose, fmt.Sprintf("stop the engine, check hose, priming and tube of cylinder %d, "+
+		"then collect again", e.all[i].cylinder))
+}
+
+// settleOverflow asks for a run of what was collected that the tube can hold.
+func (e *evaluation) settleOverflow(one *series, what string) *Settle {
+	p := e.planFor(one)
+	reached := one.rateMLMin * p.collectS / 60
 	s := newSettle(LargerTube, "")
 	s.CollectS, s.TubeML = p.collectS/2, 2*reached
 	s.Runs = p.runs
-	s.Text = fmt.Sprintf("take a tube of %s mL or more, or collect all cylinders for %s s",
-		plain(math.Ceil(s.TubeML)), plain(math.Floor(s.CollectS)))
+	s.Text = fmt.Sprintf("take a tube of %s mL or more, or collect %s for %s s",
+		plain(math.Ceil(s.TubeML)), what, plain(math.Floor(s.CollectS)))
 	return s
 }
 
 // settleClose answers a rate or ratio that is too close to its limit.
 func (e *evaluation) settleClose(i int) *Settle {
-	call, p := e.at[i].open, e.planFor(i)
+	call, p := e.at[i].open, e.planFor(&e.all[i])
 	ask := rateAgainst(call.limit)
 	if len(call.ratioTo) > 0 {
 		ask = e.askRatio(i, call)
@@ -110,6 +125,10 @@ func (e *evaluation) settleClose(i int) *Settle {
 	if s := p.settleBy(ask); s != nil {
 		return s
 	}
+	return tooClose()
+}
+
+func tooClose() *Settle {
 	return newSettle(Swap, "do a swap test where the maker allows it: this is too close to the limit to be told "+
 		"apart by collecting")
 }
@@ -151,10 +170,15 @@ func (e *evaluation) settleInSet(i int) *Settle {
 		if e.set.tooLittle {
 			level = e.set.reference
 		}
-		if advice := e.planFor(i).settleBy(measuredWell(level, e.set.spread)); advice != nil {
+		if advice := e.planFor(&e.all[i]).settleBy(measuredWell(level, e.set.spread)); advice != nil {
 			return advice
 		}
 	}
+	return e.settleApart()
+}
+
+// settleApart is for what collecting again does not settle.
+func (e *evaluation) settleApart() *Settle {
 	if e.hasMax {
 		return newSettle(Swap, "do a swap test where the maker allows it, or learn the healthy spread from the "+
 			"shop's own tests; collecting again tells little, and the maker's maximum is met")
@@ -166,11 +190,11 @@ func (e *evaluation) settleInSet(i int) *Settle {
 // settleTooLittle asks for ten times the time, which makes a first mark ten,
 // where the fullest tube holds it; else for finer marks.
 func (e *evaluation) settleTooLittle(i int) *Settle {
-	p := e.planFor(i)
+	p := e.planFor(&e.all[i])
 	most := p.longestS
 	for k := range e.all {
 		if e.all[k].readable() {
-			most = math.Min(most, e.planFor(k).longestS)
+			most = math.Min(most, e.planFor(&e.all[k]).longestS)
 		}
 	}
 	longer := fewestMarks * p.collectS
@@ -197,8 +221,12 @@ func (e *evaluation) settleTest() {
 	case r.Has(NoConsensus):
 		r.Settle = newSettle(GetLimit, "get the maker's limit: the set alone cannot settle it")
 	case r.Has(CloseToTotal) || r.Has(CloseToDifference):
-		r.Settle = newSettle(Repeat, "collect again, longer or more often")
-		r.Settle.Runs = len(e.test.Runs) + 1
+		r.Settle = e.settleTotal()
+	case e.test.Method == MethodTotal && r.Verdict == Unread:
+		r.Settle = newSettle(ReadAll, "read what came back")
+	case e.test.Method == MethodTotal:
+		r.Settle = newSettle(GetLimit, "get the maker's limit of the total, or measure the cylinders' own returns, or block "+
+			"one cylinder after the other where the maker allows it")
 	default:
 		r.Settle = e.widest()
 	}

@@ -4,13 +4,24 @@
 // or clock.
 package leakback
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Method says how the returns were collected.
 type Method string
 
-// MethodIndividual is one tube for each cylinder's own return.
-const MethodIndividual Method = "individual"
+// The methods.
+const (
+	// MethodIndividual is one tube for each cylinder's own return.
+	MethodIndividual Method = "individual"
+	// MethodBlockOff is the merged return, measured with one or more injectors
+	// blocked at the rail.
+	MethodBlockOff Method = "block-off"
+	// MethodTotal is the merged return alone: no cylinder is identified.
+	MethodTotal Method = "total"
+)
 
 // Test is one or more runs of one engine in one condition.
 type Test struct {
@@ -27,19 +38,57 @@ type Test struct {
 	// Cylinders is the number of cylinders that the entry named; 0 where only
 	// the sheet or the readings can tell.
 	Cylinders int
+	// FitDrift says that drift over the runs must be fitted: runs that cannot
+	// show it are refused. Without it drift is fitted where the runs show it.
+	FitDrift bool
 	// Runs are in the order of time, at least one.
 	Runs []Run
 }
 
-// Run is one timed collection of every cylinder at once.
+// Run is one timed collection, of every cylinder at once or of some.
 type Run struct {
 	// Number is the run's place in time, from 1, as entered.
 	Number int
-	// IntervalS is the length of the collection in s, > 0.
+	// IntervalS is the length of the collection in s, > 0; NaN where it is
+	// unknown (individual returns only).
 	IntervalS float64
 	State     State
-	// Readings are in the order of cylinder numbers, at most one a cylinder.
+	// Blocked are the cylinders blocked at the rail, each once; none in a run
+	// with nothing blocked, and with the other methods.
+	Blocked []int
+	// Readings are in the order of cylinder numbers, at most one a cylinder. A
+	// merged return has one a return line, of cylinder 0.
 	Readings []Reading
+	// LeftOut is the reason why the run is kept in the record and out of the
+	// evaluation; "" where it takes part.
+	LeftOut string
+}
+
+// LeaveOut keeps the run of that number out of the evaluation; false where
+// there is none.
+func (t *Test) LeaveOut(number int, reason string) bool {
+	for i := range t.Runs {
+		if t.Runs[i].Number == number {
+			t.Runs[i].LeftOut = reason
+			return true
+		}
+	}
+	return false
+}
+
+// kept is the test without the runs that are left out.
+func (t *Test) kept() *Test {
+	if !slices.ContainsFunc(t.Runs, func(r Run) bool { return r.LeftOut != "" }) {
+		return t
+	}
+	some := *t
+	some.Runs = nil
+	for i := range t.Runs {
+		if t.Runs[i].LeftOut == "" {
+			some.Runs = append(some.Runs, t.Runs[i])
+		}
+	}
+	return &some
 }
 
 // State is what was recorded beside a run. Figures are NaN, and Cranks 0,
@@ -83,6 +132,7 @@ func (b Bound) String() string {
 
 // Reading is one volume read from one tube.
 type Reading struct {
+	// Cylinder is the cylinder's number; 0 for a merged return.
 	Cylinder int
 	// Typed is the reading as it was entered, ">100" or "22,5" among them; ""
 	// where the cylinder was not read.
@@ -94,11 +144,19 @@ type Reading struct {
 	Bound    Bound
 	// StartML is the level at the start in mL; StartRead says that it was read
 	// (a typed 0 is a level that was read), not that the tube was emptied.
-	StartML    float64
-	StartRead  bool
-	Tube       Tube
-	ReturnLine string
+	StartML   float64
+	StartRead bool
+	// DensityGML turned a mass, as typed, into VolumeML; 0 where a volume was
+	// read. DensityAssumed says that nobody gave it.
+	DensityGML     float64
+	DensityAssumed bool
+	Tube           Tube
+	ReturnLine     string
 }
+
+// AssumedDensityGML stands for the density of diesel where a mass was weighed
+// and no density given: within EN 590, which allows 0.82 to 0.845 g/mL at 15 °C.
+const AssumedDensityGML = 0.83
 
 // Read says whether the cylinder was read at all.
 func (r Reading) Read() bool { return !math.IsNaN(r.VolumeML) }

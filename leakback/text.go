@@ -141,29 +141,70 @@ func ratioText(value, expanded float64, r *ratioLimit) string {
 
 // CylinderNames is "cylinder 4", "cylinders 2 and 5" or "cylinders 1, 2 and 4".
 func CylinderNames(numbers []int) string {
+	if len(numbers) == 1 {
+		return "cylinder " + numberedAnd(numbers)
+	}
+	return "cylinders " + numberedAnd(numbers)
+}
+
+// numberedAnd is "4", "2 and 5" or "1, 2 and 4".
+func numberedAnd(numbers []int) string {
 	words := make([]string, len(numbers))
 	for i, n := range numbers {
 		words[i] = strconv.Itoa(n)
 	}
-	if len(words) == 1 {
-		return "cylinder " + words[0]
-	}
 	last := len(words) - 1
-	return "cylinders " + strings.Join(words[:last], ", ") + " and " + words[last]
+	if last < 1 {
+		return words[0]
+	}
+	return strings.Join(words[:last], ", ") + " and " + words[last]
 }
+
+// kind is what the rates are in a sentence: volumes where no interval is known.
+func (e *evaluation) kind() quantity.Kind {
+	if e.noInterval {
+		return quantity.Volume
+	}
+	return quantity.Rate
+}
+
+func (e *evaluation) unit() string { return " " + e.kind().Unit() }
 
 // rateOf prints a cylinder's rate for a sentence.
 func (e *evaluation) rateOf(i int) string {
 	s, c := &e.all[i], &e.res.Cylinders[i]
-	if s.bound != Exact {
-		return withUncertainty(s.rateMLMin, 0, s.bound) + " mL/min"
+	switch {
+	case s.bound != Exact:
+		return withUncertainty(s.rateMLMin, 0, s.bound) + e.unit()
+	case e.noInterval:
+		return plain(s.rateMLMin) + e.unit()
 	}
-	return quantity.Fixed(s.rateMLMin, quantity.Decimals(c.Budget.ExpandedMLMin)) + " mL/min"
+	return quantity.Fixed(s.rateMLMin, quantity.Decimals(c.Budget.ExpandedMLMin)) + e.unit()
+}
+
+// littleText says that too little returned to compare.
+func (e *evaluation) littleText() string {
+	what := "is below its first mark"
+	if e.test.Method == MethodBlockOff {
+		what = "is not told apart from nothing"
+	}
+	return fmt.Sprintf("half of the set or more %s (%s): too little returned to compare the cylinders", what,
+		quantity.Format(e.kind(), stats.Round6(e.set.reference)))
+}
+
+// smallShareText says that a share may be nothing.
+func (e *evaluation) smallShareText(i int) string {
+	s := &e.all[i]
+	return fmt.Sprintf("the share is not told apart from nothing (%s mL/min as solved): %s", signed(s.share.plainMLMin, s.share.leastMLMin),
+		withUncertainty(s.rateMLMin, 0, AtMost)+e.unit())
 }
 
 // comparedTo says what a ratio is taken to.
 func (e *evaluation) comparedTo() string {
 	if e.set.tooLittle {
+		if e.test.Method == MethodBlockOff {
+			return "the least that is told apart from nothing"
+		}
 		return "the first mark"
 	}
 	return fmt.Sprintf("the %d that agree", e.set.size)
@@ -206,13 +247,17 @@ func (e *evaluation) lowText(i int) string {
 	if e.all[i].bound == AtMost { // compared at half the bound, said at the bound
 		ratio *= 2
 	}
-	return fmt.Sprintf("%s is only %s times %s: too low to trust, a hose may be off, kinked or unprimed",
-		e.rateOf(i), quantity.Fixed(ratio, 2), e.comparedTo())
+	why := "a hose may be off, kinked or unprimed"
+	if e.all[i].share != nil {
+		why = "was its line blocked in the runs that say so, and is its injector driven"
+	}
+	return fmt.Sprintf("%s is only %s times %s: too low to trust, %s", e.rateOf(i), quantity.Fixed(ratio, 2),
+		e.comparedTo(), why)
 }
 
 func (e *evaluation) overRangeText(i int) string {
 	s := &e.all[i]
-	text := "the tube overflowed: " + withUncertainty(s.rateMLMin, 0, AtLeast) + " mL/min"
+	text := "the tube overflowed: " + withUncertainty(s.rateMLMin, 0, AtLeast) + e.unit()
 	if s.bound == AtLeast && !e.res.Cylinders[i].Has(OverLimit) && e.set.at[i].place != placeHigh {
 		text += ", which proves nothing yet"
 	}
@@ -220,7 +265,7 @@ func (e *evaluation) overRangeText(i int) string {
 }
 
 func (e *evaluation) belowMarkText(i int) string {
-	return fmt.Sprintf("below the first mark: %s mL/min", withUncertainty(e.all[i].rateMLMin, 0, AtMost))
+	return "below the first mark: " + withUncertainty(e.all[i].rateMLMin, 0, AtMost) + e.unit()
 }
 
 func (e *evaluation) unsteadyText() string {

@@ -3,9 +3,9 @@ package leakback
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"leakback/limits"
-	"leakback/limits/quantity"
 	"leakback/stats"
 )
 
@@ -15,7 +15,7 @@ func testVerdict(code Code) Verdict {
 	switch code {
 	case OverTotal, OverDifference:
 		return Fail
-	case CloseToTotal, CloseToDifference, NoConsensus, BackPressure:
+	case CloseToTotal, CloseToDifference, NoConsensus, BackPressure, OtherReturn:
 		return Undecided
 	}
 	return Pass
@@ -23,13 +23,22 @@ func testVerdict(code Code) Verdict {
 
 // judgeTest adds what is true of the test as a whole.
 func (e *evaluation) judgeTest(match limits.Match) {
-	if e.limit != nil && e.limit.MaxTotalMLMin != nil {
-		e.judgeTotal(*e.limit.MaxTotalMLMin)
-	}
-	if e.limit != nil && e.limit.MaxDifferenceMLMin != nil {
-		e.judgeDifference(*e.limit.MaxDifferenceMLMin)
+	if l := e.limit; l != nil && !e.noInterval {
+		if l.MaxTotalMLMin != nil {
+			e.judgeTotal(*l.MaxTotalMLMin)
+		}
+		if l.MaxDifferenceMLMin != nil && !e.guard.notHeld {
+			e.judgeDifference(*l.MaxDifferenceMLMin)
+		}
 	}
 	e.setFindings()
+	if e.noInterval {
+		e.findTest(NoInterval, func() string {
+			return "the length of the collection is unknown: the cylinders are compared with one another, " +
+				"and no rate and no absolute limit can be judged"
+		})
+		match.Reason = "The length of the collection is unknown."
+	}
 	if e.hasMax {
 		return
 	}
@@ -63,8 +72,7 @@ func (e *evaluation) setFindings() {
 		})
 	case e.set.tooLittle:
 		e.findTest(TooLittleReturn, func() string {
-			return fmt.Sprintf("half of the set or more is below its first mark (%s): too little returned "+
-				"to compare the cylinders", quantity.Format(quantity.Rate, stats.Round6(e.set.reference)))
+			return e.littleText()
 		})
 	case e.set.disagrees:
 		e.findTest(NoConsensus, func() string {
@@ -114,21 +122,12 @@ func (s span) against(expanded, limit float64) stats.Decision {
 	return stats.Open
 }
 
-// judgeTotal holds the sum of all cylinders against its limit. Cylinders that
-// were not read can only add to it; the uncertainty is that of the plain ones.
+// judgeTotal holds the whole return against its limit.
 func (e *evaluation) judgeTotal(limit float64) {
-	var sum span
-	var room [few]float64
-	plain := tally{rates: room[:0]}
-	for i := range e.all {
-		one := e.all[i].spanMLMin()
-		sum.low, sum.high = sum.low+one.low, sum.high+one.high
-		e.addPlain(&plain, i, 1)
-	}
-	expanded := e.expanded(&plain)
-	d := sum.against(expanded, limit)
-	e.conclusion(d, OverTotal, CloseToTotal, func() string {
-		return spanText("the total return", sum, expanded, limit, d)
+	sum, b, _ := e.sumOf()
+	d := sum.against(b.ExpandedMLMin, limit)
+	e.conclusion(d, ofTotal, OverTotal, CloseToTotal, func() string {
+		return spanText("the total return", sum, b.ExpandedMLMin, limit, d)
 	})
 }
 
@@ -149,8 +148,8 @@ func (e *evaluation) expanded(t *tally) float64 {
 }
 
 // conclusion files a decision about the whole test against a maximum.
-func (e *evaluation) conclusion(d stats.Decision, over, closeTo Code, text func() string) {
-	verdict, taken := e.guard.judge(d, stats.Above)
+func (e *evaluation) conclusion(d stats.Decision, of heldAgainst, over, closeTo Code, text func() string) {
+	verdict, taken := e.guard.judge(d, stats.Above, of)
 	switch {
 	case verdict == Fail:
 		e.findTest(over, text)
@@ -168,18 +167,26 @@ func (e *evaluation) judgeDifference(limit float64) {
 	if high == low {
 		return
 	}
+	apart, expanded := e.apartBy(high, low)
+	d := apart.against(expanded, limit)
+	e.conclusion(d, ofDifference, OverDifference, CloseToDifference, func() string {
+		what := fmt.Sprintf("the difference between cylinders %d and %d", e.all[high].cylinder, e.all[low].cylinder)
+		return spanText(what, apart, expanded, limit, d)
+	})
+}
+
+// apartBy is how far two cylinders lie apart, and the expanded uncertainty of
+// what is plain of it.
+func (e *evaluation) apartBy(high, low int) (span, float64) {
+	if a, b := e.all[high].share, e.all[low].share; a != nil && b != nil {
+		return a.apartFrom(b, e.sheet.Measurement.CommonCV)
+	}
 	var room [few]float64
 	plain := tally{rates: room[:0]}
 	e.addPlain(&plain, high, 1)
 	e.addPlain(&plain, low, -1)
-	expanded := e.expanded(&plain)
 	a, b := e.all[high].spanMLMin(), e.all[low].spanMLMin()
-	apart := span{math.Max(0, a.low-b.high), a.high - b.low}
-	d := apart.against(expanded, limit)
-	e.conclusion(d, OverDifference, CloseToDifference, func() string {
-		what := fmt.Sprintf("the difference between cylinders %d and %d", e.all[high].cylinder, e.all[low].cylinder)
-		return spanText(what, apart, expanded, limit, d)
-	})
+	return span{math.Max(0, a.low-b.high), a.high - b.low}, e.expanded(&plain)
 }
 
 // extremes are the places of the highest and the lowest rate; -1, -1 where
@@ -213,6 +220,8 @@ type appliedKey struct {
 	sheet                *limits.Sheet
 	limit                *limits.Limit
 	unjudged, few, apart bool
+	alone, noInterval    bool // the merged return alone; no interval is known
+	weighed              bool // with a density that was assumed
 }
 
 type appliedList struct {
@@ -223,7 +232,10 @@ type appliedList struct {
 // listApplied lists the figures that took part, with their sources. Many tests
 // share one list.
 func (e *evaluation) listApplied() {
-	key := appliedKey{e.sheet, e.limit, e.guard.unjudged, e.set.few, !e.rule.shared}
+	key := appliedKey{
+		e.sheet, e.limit, e.guard.unjudged, e.set.few, !e.rule.shared,
+		e.test.Method == MethodTotal, e.noInterval, e.densityAssumed(),
+	}
 	list, known := e.applied[key]
 	if !known {
 		list = key.list()
@@ -236,7 +248,9 @@ func (k appliedKey) list() appliedList {
 	var list appliedList
 	if k.limit != nil {
 		for _, f := range k.limit.Figures() {
-			list.add(f.Key, f.Value, k.limit.Source)
+			if k.holds(f.Key) {
+				list.add(f.Key, f.Value, k.limit.Source)
+			}
 		}
 	}
 	if k.unjudged {
@@ -250,11 +264,37 @@ func (k appliedKey) list() appliedList {
 		list.add("practical_ratio", set.PracticalRatio, set.SourceOf("practical_ratio"))
 	}
 	list.add("repeatability_cv", m.RepeatabilityCV, m.SourceOf("repeatability_cv"))
-	if k.limit != nil || k.apart {
+	if k.limit != nil && !k.noInterval || k.apart {
 		list.add("common_cv", m.CommonCV, m.SourceOf("common_cv"))
 		list.add("timing_s", m.TimingS, m.SourceOf("timing_s"))
 	}
+	if k.weighed {
+		list.add("density_g_ml", AssumedDensityGML, "assumed")
+	}
 	return list
+}
+
+// holds says whether a figure of the limit was held against such a test.
+func (k *appliedKey) holds(key string) bool {
+	switch {
+	case k.alone:
+		return key == "max_total_ml_min"
+	case k.noInterval:
+		return strings.HasPrefix(key, "max_ratio_")
+	}
+	return true
+}
+
+// densityAssumed says whether a mass was weighed and no density given.
+func (e *evaluation) densityAssumed() bool {
+	for i := range e.test.Runs {
+		for k := range e.test.Runs[i].Readings {
+			if e.test.Runs[i].Readings[k].DensityAssumed {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 func (l *appliedList) add(key string, value float64, source string) {

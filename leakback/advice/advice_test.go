@@ -170,6 +170,33 @@ func TestNext(t *testing.T) {
 		{"few cylinders", func(r *leakback.Result) {
 			note(r, undecided, leakback.FewCylinders)
 		}, []string{"too-few"}},
+		{"a return that no injector makes", func(r *leakback.Result) {
+			note(r, undecided, leakback.OtherReturn)
+		}, []string{"other-return"}},
+		{"pressure not held", func(r *leakback.Result) {
+			note(r, undecided, leakback.PressureNotHeld)
+		}, []string{"pressure-not-held"}},
+		{"one tube for all", func(r *leakback.Result) {
+			mark(r, 4, undecided, leakback.HighInSet)
+			note(r, undecided, leakback.Sequential)
+		}, []string{"one-after-another", "no-parts-yet", "tube-first", "new-tube", "swap"}},
+		{"no interval", func(r *leakback.Result) {
+			note(r, pass, leakback.NoInterval)
+			note(r, pass, leakback.NoAbsoluteLimit)
+		}, []string{"time-it", "nothing-found"}},
+		{"a small share", func(r *leakback.Result) {
+			r.Test = &leakback.Test{Method: leakback.MethodBlockOff}
+			mark(r, 2, undecided, leakback.LowInSet)
+		}, []string{"low-share"}},
+		{"the total alone", func(r *leakback.Result) {
+			r.Test = &leakback.Test{Method: leakback.MethodTotal}
+			r.Cylinders = nil
+		}, []string{"total-names-none"}},
+		{"the total alone, over its limit", func(r *leakback.Result) {
+			r.Test = &leakback.Test{Method: leakback.MethodTotal}
+			r.Cylinders = nil
+			note(r, fail, leakback.OverTotal)
+		}, []string{"high-together", "high-together-wear", "total-names-none"}},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			r := engine(6)
@@ -209,7 +236,9 @@ func TestEveryEntrySpeaks(t *testing.T) {
 }
 
 func randomResult(random *rand.Rand) *leakback.Result {
+	methods := []leakback.Method{leakback.MethodIndividual, leakback.MethodBlockOff, leakback.MethodTotal}
 	r := engine(1 + random.IntN(8))
+	r.Test = &leakback.Test{Method: methods[random.IntN(len(methods))]}
 	for c := range r.Cylinders {
 		for range random.IntN(3) {
 			v := leakback.Verdict(random.IntN(4))

@@ -20,9 +20,11 @@ var codes = []leakback.Code{
 	leakback.NoReturn, leakback.BelowFirstMark,
 	leakback.OverTotal, leakback.OverDifference, leakback.CloseToTotal,
 	leakback.CloseToDifference, leakback.NoConsensus, leakback.TooLittleReturn,
+	leakback.OtherReturn, leakback.PressureNotHeld,
 	leakback.BackPressure, leakback.OutsideLimitState, leakback.StateUnknown,
-	leakback.OtherCrankPattern, leakback.SetTogetherHigh, leakback.HalfSet,
-	leakback.FewCylinders, leakback.NoAbsoluteLimit,
+	leakback.OtherCrankPattern, leakback.Sequential,
+	leakback.SetTogetherHigh, leakback.HalfSet,
+	leakback.FewCylinders, leakback.NoAbsoluteLimit, leakback.NoInterval,
 }
 
 // kinds are the facts of one cylinder that take more than a code to tell.
@@ -42,6 +44,12 @@ var patterns = map[string]func(*leakback.Result, facts) bool{
 	"most-high":    isHighAsAWhole,
 	"near-zero":    isNearZero,
 	"all-pass":     func(r *leakback.Result, _ facts) bool { return r.Verdict == leakback.Pass },
+	"shares":       measuredBy(leakback.MethodBlockOff),
+	"total-alone":  measuredBy(leakback.MethodTotal),
+}
+
+func measuredBy(m leakback.Method) func(*leakback.Result, facts) bool {
+	return func(r *leakback.Result, _ facts) bool { return r.Test != nil && r.Test.Method == m }
 }
 
 func isHigh(c *leakback.Cylinder) bool {

@@ -103,6 +103,10 @@ type Share struct {
 	NumberMLMin float64
 }
 
+// LeastMLMin is the least share that is told apart from zero: 1.645 standard
+// deviations.
+func (s *Share) LeastMLMin() float64 { return detectable * s.SDMLMin }
+
 // Meaning is what the baselines say about the blocked runs.
 type Meaning int8
 

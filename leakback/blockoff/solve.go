@@ -71,7 +71,7 @@ func (p *problem) shares(s *Solution, f *solved) {
 	for i, c := range p.opts.Cylinders {
 		share := Share{Cylinder: c, ShareMLMin: f.Coefficients[i], SDMLMin: f.sd(i)}
 		share.RateMLMin, share.NumberMLMin = share.ShareMLMin, share.ShareMLMin
-		if bound := detectable * share.SDMLMin; stats.Round6(share.ShareMLMin) < stats.Round6(bound) {
+		if bound := share.LeastMLMin(); stats.Round6(share.ShareMLMin) < stats.Round6(bound) {
 			share.AtMost, share.RateMLMin, share.NumberMLMin = true, bound, bound/2
 		}
 		s.Shares[i], numbers[i] = share, share.NumberMLMin
