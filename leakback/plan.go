@@ -200,7 +200,9 @@ func first(from, to float64, holds func(x float64) bool) float64 {
 // sparing ones first.
 func (p plan) repeated(ask question) (plan, bool) {
 	for _, way := range []plan{p.sparing(), p} {
-		for runs := p.runs; runs <= mostRuns; runs++ {
+		way.runs = mostRuns
+		hopeless := p.givenS == 0 && !way.everAnswers(ask)
+		for runs := p.runs; runs <= mostRuns && !hopeless; runs++ {
 			way.runs = runs
 			if found, ok := way.time(ask); ok {
 				return found, true
