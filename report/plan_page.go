@@ -28,10 +28,3 @@ type PlanPage struct {
 	// Version is the program's version.
 	Version string
 }
-
-// grid is a small table: heads, rows, and which columns stand to the left.
-type grid struct {
-	heads []string
-	rows  [][]string
-	left  map[int]bool
-}

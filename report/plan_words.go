@@ -3,12 +3,10 @@ package report
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strconv"
 	"strings"
 
 	"leakback/leakback"
-	"leakback/leakback/blockoff"
 	"leakback/limits"
 	"leakback/limits/quantity"
 )
@@ -313,72 +311,6 @@ func setText(c *leakback.CollectionPlan) string {
 		"injectors (%s %%).", own, half)
 }
 
-// runsGrid is ways to collect: each a row of so many runs.
-func runsGrid(c *leakback.CollectionPlan, ways []leakback.Collection) grid {
-	g := grid{heads: []string{"runs", "each", "in all", "chance", "± mL/min"}}
-	if c.Take.Cranks > 0 {
-		g.heads = []string{"runs", "each", "cranks", "in all", "with rests", "chance", "± mL/min"}
-	}
-	for i := range ways {
-		g.rows = append(g.rows, runsRow(&ways[i], c.Take.Cranks > 0))
-	}
-	if math.IsNaN(c.Goal.LimitMLMin) {
-		g.drop("chance")
-	}
-	return g
-}
-
-func runsRow(c *leakback.Collection, cranked bool) []string {
-	row := []string{strconv.Itoa(c.Runs)}
-	if math.IsNaN(c.CollectS) {
-		row = append(row, "no time does it", "", "", "")
-		if cranked {
-			row = append(row, "", "")
-		}
-		return row
-	}
-	row = append(row, secondsText(c.CollectS))
-	if cranked {
-		row = append(row, fmt.Sprintf("%d of %s", c.Cranks, secondsText(c.CrankS)))
-	}
-	row = append(row, durationText(c.TotalS()))
-	if cranked {
-		row = append(row, durationText(c.TotalS()+c.RestsS))
-	}
-	u := c.Budget.ExpandedMLMin
-	return append(row, chanceText(c.Chance), quantity.Fixed(u, quantity.Decimals(u)))
-}
-
-// drop leaves out a column.
-func (g *grid) drop(head string) {
-	at := slices.Index(g.heads, head)
-	g.heads = slices.Delete(g.heads, at, at+1)
-	for i := range g.rows {
-		g.rows[i] = slices.Delete(g.rows[i], at, at+1)
-	}
-}
-
-// tubesGrid is the common tubes that do it.
-func tubesGrid(c *leakback.CollectionPlan) grid {
-	g := grid{heads: []string{"tube", "marks", "runs", "each", "full at", ""}, left: map[int]bool{5: true}}
-	g.heads[4] = "full at " + quantity.Fixed(c.SpareMLMin, quantity.Decimals(c.SpareMLMin))
-	for i := range c.Tubes {
-		t := &c.Tubes[i]
-		note := ""
-		switch {
-		case i == c.Best:
-			note = "the one to take"
-		case t.Overflows:
-			note = "full too soon"
-		}
-		g.rows = append(g.rows, []string{
-			quantity.Format(quantity.Volume, t.Tube.CapacityML), quantity.Format(quantity.Volume, t.Tube.GraduationML),
-			strconv.Itoa(t.Runs), secondsText(t.CollectS), fullText(t.SpareFullS), note,
-		})
-	}
-	return g
-}
-
 // bestTubeText says which of the common tubes to take.
 func bestTubeText(c *leakback.CollectionPlan) string {
 	if c.Best < 0 {
@@ -391,137 +323,6 @@ func bestTubeText(c *leakback.CollectionPlan) string {
 	text := fmt.Sprintf("Of the common sizes (ASTM E1272) take one %s: %s.", planTube(best.Tube), takeText(best))
 	if own := c.Goal.Tube; own.CapacityML > 0 && c.Outcome == leakback.AsAsked && best.Runs == c.Take.Runs && best.Cranks == c.Take.Cranks {
 		text += " Your tube does it as well."
-	}
-	return text
-}
-
-// blockOffAnswer is what the schedule asks for in one sentence.
-func blockOffAnswer(b *leakback.BlockOffPlan) string {
-	text := fmt.Sprintf("block one injector at a time: %d runs", len(b.Runs))
-	switch {
-	case math.IsNaN(b.IntervalS):
-		text += ", all of the same time"
-	case b.Cranks > 1:
-		text += fmt.Sprintf(", each over %d cranks of %s", b.Cranks, secondsText(b.CrankS))
-	case b.Cranks == 1:
-		text += " of one crank, " + secondsText(b.CrankS) + " each"
-	default:
-		text += " of " + secondsText(b.IntervalS)
-	}
-	return Sentence(text) + restText(b.Cranks*len(b.Runs), b.Goal.Measurement.RestS)
-}
-
-func blockOffAsked(p *PlanPage, b *leakback.BlockOffPlan) []string {
-	parts := []string{fmt.Sprintf("%d cylinders, each blocked in %d runs", len(b.Goal.Order), b.Goal.Passes)}
-	if len(b.Lines) > 1 {
-		parts = append(parts, fmt.Sprintf("%d return lines, one after the other", len(b.Lines)))
-	}
-	if !math.IsNaN(b.Goal.ExpectMLMin) {
-		parts = append(parts, mlMin(b.Goal.ExpectMLMin)+" expected of each")
-	}
-	parts = append(parts, "a tube "+planTube(b.Goal.Tube)+" for the total")
-	return append(parts, planState(p)...)
-}
-
-// blockOffTexts are the paragraphs below the list.
-func blockOffTexts(b *leakback.BlockOffPlan) []string {
-	texts := []string{
-		"Collect the merged return each time, in this order and without a change of speed or load: the list is its own " +
-			"mirror image, so that fuel which warms up or an engine which settles points at no cylinder.",
-	}
-	if text := starterText(b.TotalS(), b.RestsS, b.Cranks*len(b.Runs)); text != "" {
-		texts = append(texts, text)
-	}
-	for i := range b.Lines {
-		texts = append(texts, lineTexts(b, &b.Lines[i])...)
-	}
-	if b.Goal.Cranking {
-		texts = append(texts, "Where the maker allows it, one more run with every injector blocked measures what no "+
-			"injector returns.")
-	}
-	return texts
-}
-
-// lineTexts say what to expect of one return line.
-func lineTexts(b *leakback.BlockOffPlan, l *leakback.LinePlan) []string {
-	of := ""
-	if l.Name != "" {
-		of = "line " + l.Name + ": "
-	}
-	e := l.Schedule.Expected
-	if len(l.Reaches) == 0 {
-		return []string{Sentence(of + fmt.Sprintf("with σ for the standard deviation of one run, a share comes with %s σ and "+
-			"a share against the mean share with %s σ; what that is in mL/min, and how many passes it takes, depends on the "+
-			"share to expect and the time of a run", quantity.Fixed(e.Share, 2), quantity.Fixed(e.Contrast, 2)))}
-	}
-	return []string{Sentence(of + totalText(b, l)), Sentence(of + reachedText(l))}
-}
-
-func totalText(b *leakback.BlockOffPlan, l *leakback.LinePlan) string {
-	text := fmt.Sprintf("with nothing blocked some %s come back, %s mL in %s", roughly(l.TotalMLMin),
-		quantity.Fixed(l.TotalMLMin*b.IntervalS/60, 0), secondsText(b.IntervalS))
-	if math.IsNaN(l.FullS) {
-		return text + "."
-	}
-	return text + "; the tube is full after " + fullText(l.FullS) + ", and a total that ran over cannot be used."
-}
-
-// reachedText holds the passes asked for against the target.
-func reachedText(l *leakback.LinePlan) string {
-	text := fmt.Sprintf("expect a standard deviation of %s for a share and of %s for a share against the mean share",
-		roughly(l.ShareSDMLMin()), roughly(l.Reached.ContrastSDMLMin))
-	target := quantity.Fixed(100*blockoff.TargetContrast, 0)
-	last := l.Reaches[len(l.Reaches)-1]
-	switch {
-	case l.Reached.Enough:
-		text += fmt.Sprintf(", %s %% of the median share: under the %s %% aimed at.", percentOf(l.Reached.Contrast), target)
-	case last.Enough:
-		text += fmt.Sprintf(", %s %% of the median share; %d passes get under the %s %% aimed at, and fewer can be gone "+
-			"on with.", percentOf(l.Reached.Contrast), last.Passes, target)
-	default:
-		text += fmt.Sprintf(", %s %% of the median share; not even %d passes get under the %s %% aimed at.",
-			percentOf(l.Reached.Contrast), blockoff.MostPasses, target)
-	}
-	return text + fmt.Sprintf(" Of one run's %s, %s are repeatability, which a longer run does not lower.",
-		roughly(l.Reached.SigmaMLMin), roughly(l.RepeatMLMin))
-}
-
-// percentOf shows a contrast so that it never rounds to the wrong side of the target.
-func percentOf(contrast float64) string {
-	return quantity.Fixed(100*contrast, quantity.Apart(100*contrast, 100*blockoff.TargetContrast, 1))
-}
-
-// passesGrid is what more passes gain.
-func passesGrid(b *leakback.BlockOffPlan) grid {
-	g := grid{heads: []string{"passes", "runs", "share", "against the mean", ""}, left: map[int]bool{4: true}}
-	for i := range b.Lines {
-		l := &b.Lines[i]
-		for _, r := range l.Reaches {
-			e := blockoff.Expect(len(l.Schedule.Cylinders), r.Passes, r.Passes/2+1)
-			note := ""
-			if r.Enough {
-				note = "enough"
-			}
-			if l.Name != "" {
-				note = strings.TrimSpace(l.Name + " " + note)
-			}
-			g.rows = append(g.rows, []string{strconv.Itoa(r.Passes),
-				strconv.Itoa(r.Passes*len(l.Schedule.Cylinders) + r.Passes/2 + 1),
-				"± " + quantity.Fixed(100*r.SigmaMLMin*e.Share/b.Goal.ExpectMLMin, 1) + " %",
-				"± " + percentOf(r.Contrast) + " %", note})
-		}
-	}
-	return g
-}
-
-// blockedText is what a run of the list blocks.
-func blockedText(r *leakback.BlockOffRun) string {
-	text := "nothing blocked"
-	if len(r.Blocked) > 0 {
-		text = "block " + CylinderNames(r.Blocked)
-	}
-	if r.Line != "" {
-		text += ", line " + r.Line
 	}
 	return text
 }

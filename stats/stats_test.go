@@ -99,6 +99,22 @@ func TestStudentFactors(t *testing.T) {
 	}
 }
 
+// The row for infinitely many degrees of freedom is the normal distribution.
+func TestNormal(t *testing.T) {
+	for _, row := range reference.Rows(t, "student_t.csv") {
+		if row["nu"] != "inf" {
+			continue
+		}
+		for column, p := range map[string]float64{"p90": 0.95, "p95": 0.975, "p99": 0.995} {
+			assert.InDelta(t, p, stats.NormalCDF(row.Float(t, column)), 1e-6)
+			assert.InDelta(t, 1-p, stats.NormalCDF(-row.Float(t, column)), 1e-6)
+			assert.InDelta(t, row.Float(t, column), stats.NormalQuantile(p), 1e-6)
+		}
+		return
+	}
+	t.Fatal("no row for the normal distribution")
+}
+
 // JCGM 100:2008 H.1 (end gauge) and G.4.1 (product), EURACHEM/CITAC QUAM A1.
 func TestWelchSatterthwaite(t *testing.T) {
 	rows := reference.Rows(t, "uncertainty_cases.csv")

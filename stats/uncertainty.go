@@ -71,6 +71,9 @@ func StudentCDF(t, nu float64) float64 {
 // NormalQuantile is the p quantile of the standard normal distribution.
 func NormalQuantile(p float64) float64 { return distuv.UnitNormal.Quantile(p) }
 
+// NormalCDF is the probability that a standard normal is at most z.
+func NormalCDF(z float64) float64 { return distuv.UnitNormal.CDF(z) }
+
 type quantileKey struct{ p, nu float64 }
 
 var chiMemo, studentMemo memo[quantileKey]
