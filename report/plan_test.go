@@ -205,7 +205,7 @@ func TestPlanWorkbook(t *testing.T) {
 	assert.Equal(t, []string{"Plan"}, f.GetSheetList())
 	cells, err := f.GetRows("Plan")
 	require.NoError(t, err)
-	text := fmt.Sprint(cells)
+	text := strings.ReplaceAll(fmt.Sprint(cells), "\u00a0", " ")
 	for _, want := range []string{report.PlanAnswer(p), "Nothing blocked", "Block cylinder 6", "Total, mL", p.Concerns[0], p.Engine} {
 		assert.Contains(t, text, want)
 	}

@@ -100,12 +100,15 @@ func (s *planSheet) title() {
 	s.text(1, s.row, "Return-flow test: plan", big)
 	s.row++
 	s.gap(5)
-	s.paragraph(1, lastColumn, PlanAnswer(s.plan), body.with(func(l *look) { l.size, l.bold = 16, true }), 3, "Answer")
+	s.paragraph(1, lastColumn, unbroken.Replace(PlanAnswer(s.plan)), body.with(func(l *look) { l.size, l.bold = 16, true }), 3, "Answer")
 	s.row++
 	s.paragraph(1, lastColumn, planAsked(s.plan), body, 3, "Planned for")
 	s.row++
 	s.gap(6)
 }
+
+// unbroken keeps figures and their units on one line.
+var unbroken = strings.NewReplacer(" s ", "\u00a0s ", " s.", "\u00a0s.", " s,", "\u00a0s,", " mL", "\u00a0mL")
 
 // state is who, what and in which state: what is known, and lines to write on.
 func (s *planSheet) state() {

@@ -98,6 +98,7 @@ judgement come before anything this program says. Fuel in the rail can be above
 2,000 bar: never feel for a leak by hand, never loosen a pressurised joint.`,
 		Example: `  leakback check --interval 60s --volumes "21 22.5 23 >100 21 22"
   leakback check idle.csv --limits engine.toml --output report.xlsx
+  leakback plan --expect 30mL/min --limit 40mL/min --tube 100/1
   leakback limits start "My engine" --output engine.toml`,
 		Version:           version(),
 		Args:              cobra.NoArgs,
