@@ -123,7 +123,7 @@ func (s *stateOptions) addFlags(f *pflag.FlagSet) {
 	value(&s.railPressure, quantity.Pressure, "rail-pressure", "rail pressure, such as 350bar or 5000psi")
 	value(&s.backPressure, quantity.Pressure, "back-pressure", "pressure at which the return was held up")
 	f.Float64Var(&s.rpm, "rpm", math.NaN(), "engine speed in 1/min")
-	f.Lookup("rpm").DefValue = ""
+	f.Lookup("rpm").DefValue = "0" // which help does not show
 	f.StringVar(&s.returnLine, "return-line", "", "return line (bank) of the cylinders")
 }
 

@@ -66,7 +66,7 @@ Exit codes: 0 planned, even where the answer is out of reach; 2 bad use or bad
 input, or no test to write a file for; 3 cannot read or write.`,
 		Example: `  leakback plan --expect 30mL/min --limit 40mL/min --tube 100/1
   leakback plan --expect 30mL/min --limits engine.toml --condition cranking
-  leakback plan --method block-off --cylinders 6 --expect 30mL/min --csv fill-in.csv`,
+  leakback plan --method block-off --cylinders 6 --expect 30mL/min --csv runs.csv`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return (&planning{env: env, o: o, given: c.Flags().Changed}).run()
@@ -95,23 +95,23 @@ func (o *planOptions) addFlags(f *pflag.FlagSet) {
 	f.StringVar(&o.method, "method", planIndividual, "individual or block-off")
 	value(&o.expect, quantity.Rate, "expect", "rate to expect of a cylinder, such as 30mL/min")
 	value(&o.limit, quantity.Rate, "limit", "limit to be over or under; else the sheet's")
-	f.Var(&o.tube, "tube", "tube as capacity/marks in mL, such as 100/1 (marks of 1 mL)")
+	f.Var(&o.tube, "tube", "capacity/marks in mL, such as 100/1 (else 1 mL marks)")
 	f.StringVar(&o.tubeClass, "tube-class", "", "A or B: the tolerance of ASTM E1272 by capacity")
 	value(&o.tolerance, quantity.Volume, "tolerance", "largest error of the tube's scale (one mark)")
-	f.IntVar(&o.runs, "runs", 1, "individual: how many runs are taken at least")
+	f.IntVar(&o.runs, "runs", 1, "individual: runs to take at least")
 	value(&o.interval, quantity.Interval, "interval", "length of each run, where that is settled")
-	f.IntVar(&o.passes, "passes", 2, "block-off: how often each cylinder is blocked, even")
-	f.StringVar(&o.order, "order", orderCylinder, "block-off: cylinder, firing (the sheet's), or a list such as 1-5-3-6-2-4")
+	f.IntVar(&o.passes, "passes", 2, "block-off: runs that block each cylinder")
+	f.StringVar(&o.order, "order", orderCylinder, "block-off: firing, or 1-5-3-6-2-4")
 	f.IntVar(&o.cylinders, "cylinders", 0, "how many cylinders the engine has")
-	f.StringVar(&o.limits, "limits", "", "limits sheet (TOML); else LEAKBACK_LIMITS, else by engine")
+	f.StringVar(&o.limits, "limits", "", "limits sheet; else LEAKBACK_LIMITS, else by engine")
 	f.StringVar(&o.engine, "engine", "", "the engine's name, which picks its limits sheet")
-	f.StringVar(&o.condition, "condition", "", "cranking, idle, raised-idle, commanded-pressure or your own word")
+	f.StringVar(&o.condition, "condition", "", "cranking, idle, raised-idle or another word")
 	f.StringVar(&o.injectors, "injectors", "", "driven or off")
 	f.IntVar(&o.cranks, "cranks", 0, "how many cranks make up a run")
-	value(&o.railPressure, quantity.Pressure, "rail-pressure", "rail pressure, where the sheet's limits depend on it")
-	value(&o.fuelTemp, quantity.Temperature, "fuel-temp", "fuel temperature, where they depend on it")
-	f.Float64Var(&o.rpm, "rpm", math.NaN(), "engine speed in 1/min, where they depend on it")
-	f.Lookup("rpm").DefValue = ""
+	value(&o.railPressure, quantity.Pressure, "rail-pressure", "rail pressure, where the limits ask for it")
+	value(&o.fuelTemp, quantity.Temperature, "fuel-temp", "fuel temperature, where they do")
+	f.Float64Var(&o.rpm, "rpm", math.NaN(), "engine speed in 1/min, where they do")
+	f.Lookup("rpm").DefValue = "0" // which help does not show
 	f.StringVar(&o.format, "format", "text", "text or json")
 	f.StringVarP(&o.output, "output", "o", "", "write a sheet to print and write on (.xlsx)")
 	f.StringVar(&o.csv, "csv", "", "write the readings file to fill in (.csv)")
@@ -233,7 +233,7 @@ func (p *planning) blockOff() error {
 	return err
 }
 
-// write prints the plan and writes the files that were asked for.
+// write prints the plan, then writes the files that were asked for.
 func (p *planning) write() error {
 	var text bytes.Buffer
 	render := report.PlanJSON
@@ -249,6 +249,11 @@ func (p *planning) write() error {
 	if _, err := p.env.stdout.Write(text.Bytes()); err != nil {
 		return stdoutError(err)
 	}
+	return p.writeFiles()
+}
+
+// writeFiles writes what is to be filled in.
+func (p *planning) writeFiles() error {
 	if c := p.page.Collection; c != nil && c.Outcome == leakback.OutOfReach && (p.o.csv != "" || p.o.output != "") {
 		return errors.New("no file was written: collecting cannot decide this, so there is nothing to fill in")
 	}

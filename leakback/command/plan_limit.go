@@ -69,6 +69,11 @@ func (p *planning) useLimit(l *limits.Limit) {
 	if len(aside) > 0 {
 		p.page.Notes = append(p.page.Notes, "Not planned for, though the sheet has them: "+strings.Join(aside, ", ")+".")
 	}
+	p.outside(l)
+}
+
+// outside says where the state given lies outside the limit's.
+func (p *planning) outside(l *limits.Limit) {
 	for _, d := range []struct {
 		what string
 		r    *limits.Range
