@@ -162,7 +162,7 @@ func planTexts(p *PlanPage) []string {
 	add(starterText(c.Take.TotalS(), c.Take.RestsS, c.Take.Cranks*c.Take.Runs))
 	add(overflowText(c))
 	add(repeatText(c))
-	add(setText(c))
+	add(setText(p))
 	return texts
 }
 
@@ -292,7 +292,8 @@ func repeatText(c *leakback.CollectionPlan) string {
 }
 
 // setText is what the comparison within the set makes of the collection.
-func setText(c *leakback.CollectionPlan) string {
+func setText(p *PlanPage) string {
+	c := p.Collection
 	s := c.Set
 	if s == nil || c.Outcome == leakback.OutOfReach && !math.IsNaN(c.Goal.LimitMLMin) {
 		return ""
@@ -302,13 +303,16 @@ func setText(c *leakback.CollectionPlan) string {
 		text += ", at " + best + " if measuring were perfect"
 	}
 	text += ": "
-	own, half := quantity.Fixed(100*c.Take.OwnCV, 1), quantity.Fixed(50*s.SpreadLog, 1)
+	own, half := quantity.Fixed(100*c.Take.OwnCV, 1), quantity.Fixed(50*s.SpreadLog, 1)+" %"
+	if limits.Assumed(p.Sheet.Set.SourceOf("healthy_cv")) {
+		half += ", assumed"
+	}
 	if s.MeasuredWell {
 		return text + fmt.Sprintf("measuring (%s %%) is not the larger doubt, being no more than half of the spread of "+
-			"healthy injectors (%s %%).", own, half)
+			"healthy injectors (%s).", own, half)
 	}
 	return text + fmt.Sprintf("measuring (%s %%) is the larger doubt, being more than half of the spread of healthy "+
-		"injectors (%s %%).", own, half)
+		"injectors (%s).", own, half)
 }
 
 // bestTubeText says which of the common tubes to take.

@@ -40,8 +40,9 @@ func (p *planning) limitMLMin() (float64, error) {
 	case len(own) == 0:
 		p.page.Notes = append(p.page.Notes, whyNoLimit(match)+" A set that is worn evenly looks healthy against itself.")
 	}
-	p.useLimit(match.Limit)
-	return append(own, math.NaN())[0], nil
+	chosen := append(own, math.NaN())[0]
+	p.useLimit(match.Limit, chosen)
+	return chosen, nil
 }
 
 // whyNoLimit says why no limit on one cylinder applies.
@@ -53,7 +54,7 @@ func whyNoLimit(match limits.Match) string {
 }
 
 // useLimit notes the limit that applies and what of it is not planned for.
-func (p *planning) useLimit(l *limits.Limit) {
+func (p *planning) useLimit(l *limits.Limit, chosenMLMin float64) {
 	if l == nil {
 		return
 	}
@@ -69,11 +70,13 @@ func (p *planning) useLimit(l *limits.Limit) {
 	if len(aside) > 0 {
 		p.page.Notes = append(p.page.Notes, "Not planned for, though the sheet has them: "+strings.Join(aside, ", ")+".")
 	}
-	p.outside(l)
+	p.outside(l, l.MinRateMLMin != nil && *l.MinRateMLMin == chosenMLMin)
 }
 
-// outside says where the state given lies outside the limit's.
-func (p *planning) outside(l *limits.Limit) {
+// outside says where the state given lies outside the limit's: below it being
+// within a maximum proves nothing, above it being over; a minimum is the mirror
+// image.
+func (p *planning) outside(l *limits.Limit, minimum bool) {
 	for _, d := range []struct {
 		what string
 		r    *limits.Range
@@ -87,8 +90,12 @@ func (p *planning) outside(l *limits.Limit) {
 			continue
 		}
 		if below, above := d.r.Side(d.got); below || above {
+			void := "being within it"
+			if below == minimum {
+				void = "not being within it"
+			}
 			p.page.Notes = append(p.page.Notes, fmt.Sprintf("The %s given lies outside what the limit is given for: "+
-				"%s proves nothing there.", d.what, map[bool]string{true: "being within it", false: "being over it"}[below]))
+				"%s proves nothing there.", d.what, void))
 		}
 	}
 }
