@@ -31,6 +31,8 @@ type plan struct {
 	cranks    int
 	maxCrankS float64 // 0 where a run is not cranked
 	restS     float64
+	// limitMLMin is the limit that the rate is held against; 0 where it is not.
+	limitMLMin float64
 	// limitCrank is the pattern that the limit asks for; 0 for any.
 	limitCrank int
 	// boundS is the longest run that anything but the tube allows, longestS
@@ -320,12 +322,14 @@ func (p plan) settleBy(ask question) *Settle {
 func (p plan) settle(before int) *Settle {
 	s := newSettle(Collect, "")
 	s.CollectS, s.Runs = p.collectS, p.runs
-	text := "collect for " + p.seconds()
+	p = p.wholeSeconds()
+	seconds := quantity.Format(quantity.Interval, p.collectS)
+	text := "collect for " + seconds
 	if p.runs > before {
 		s.Action = Repeat
 	}
 	if p.runs > 1 {
-		text = fmt.Sprintf("collect %d times for %s each", p.runs, p.seconds())
+		text = fmt.Sprintf("collect %d times for %s each", p.runs, seconds)
 	}
 	if p.maxCrankS > 0 && p.cranks > 1 {
 		text += fmt.Sprintf(", in %d cranks of at most %s s with %s s of rest between",
@@ -334,9 +338,6 @@ func (p plan) settle(before int) *Settle {
 	s.Text = text
 	return s
 }
-
-// seconds is the run's length for people.
-func (p plan) seconds() string { return quantity.Format(quantity.Interval, p.wholeS()) }
 
 // leastS is the shortest run, or crank, that people are asked for where a longer
 // one is allowed. Our choice, no source.

@@ -247,6 +247,9 @@ func (g *CollectionGoal) plan() plan {
 	if g.Cranking {
 		p.crank(m, g.Cranks)
 	}
+	if !math.IsNaN(g.LimitMLMin) {
+		p.limitMLMin = g.LimitMLMin
+	}
 	if g.IntervalS > 0 {
 		p.givenS = g.IntervalS
 	}
@@ -327,7 +330,7 @@ func (p plan) collection(g *CollectionGoal, answers bool) Collection {
 	if p.tube.CapacityML > 0 {
 		c.FullS, c.SpareFullS = p.fullS(p.rateMLMin), p.fullS(p.spareMLMin)
 	}
-	p = p.wholeSeconds(g.LimitMLMin)
+	p = p.wholeSeconds()
 	c.CollectS, c.VolumeML = p.collectS, p.rateMLMin*p.collectS/60
 	c.Overflows = p.overflows() > 0
 	if p.maxCrankS > 0 {
@@ -336,7 +339,7 @@ func (p plan) collection(g *CollectionGoal, answers bool) Collection {
 	}
 	c.Budget, c.OwnCV = p.budget(), p.ownRelative()
 	if !math.IsNaN(g.LimitMLMin) {
-		c.Chance = p.decidedChance(g.LimitMLMin)
+		c.Chance = p.decidedChance()
 	}
 	return c
 }

@@ -118,9 +118,10 @@ func (e *evaluation) settleOverflow(one *series, what string) *Settle {
 // settleClose answers a rate or ratio that is too close to its limit.
 func (e *evaluation) settleClose(i int) *Settle {
 	call, p := e.at[i].open, e.planFor(&e.all[i])
+	p.limitMLMin = call.limit
 	ask := rateAgainst(call.limit)
 	if len(call.ratioTo) > 0 {
-		ask = e.askRatio(i, call)
+		p.limitMLMin, ask = 0, e.askRatio(i, call)
 	}
 	if s := p.settleBy(ask); s != nil {
 		return s
