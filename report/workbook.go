@@ -6,13 +6,17 @@ import (
 	"math"
 
 	"github.com/xuri/excelize/v2"
+
+	"leakback/report/formula"
 )
 
 // The sheets of the workbook, in their order. No name comes from a user's text.
 const (
 	sheetReport   = "Report"
 	sheetReadings = "Readings"
+	sheetWorking  = "Working"
 	sheetLimits   = "Limits"
+	sheetMethod   = "Method"
 )
 
 // creator is what the document's properties name as its maker.
@@ -24,17 +28,19 @@ const creator = "leakback"
 const epoch = "2000-01-01T00:00:00Z"
 
 // Workbook writes the page as an XLSX workbook: the page the customer reads,
-// the readings as they were logged, and the limits with their sources. Equal
-// pages give equal bytes. It holds no macro, no external link, and no name of
-// the machine or its user.
+// the readings as they were logged, the working with live formulas from the
+// readings to the verdict, the limits with their sources, and the method in
+// plain words. Equal pages give equal bytes. It holds no macro, no external
+// link, and no name of the machine or its user.
 func Workbook(w io.Writer, p *Page) error {
 	b := newBook()
 	defer b.file.Close()
 	b.keep(b.sheets())
-	page := b.report(p)
-	b.readings(p)
+	b.readings(p) // what formulas start from comes first, what they lead to last
 	b.limits(p)
-	page.inFull()
+	b.working(p)
+	b.method(p)
+	b.report(p).inFull()
 	b.properties(p)
 	if b.err != nil {
 		return fmt.Errorf("workbook: %w", b.err)
@@ -51,6 +57,8 @@ type book struct {
 	file   *excelize.File
 	styles map[look]int
 	parts  map[string][]byte
+	names  *formula.Names
+	paths  map[string]string // of the sheets' parts
 	// cut holds the texts that had to be shortened where they belong; they
 	// stand in full below the printed page.
 	cut []fact
@@ -58,7 +66,8 @@ type book struct {
 }
 
 func newBook() *book {
-	b := &book{file: excelize.NewFile(), styles: map[look]int{}, parts: map[string][]byte{}}
+	b := &book{file: excelize.NewFile(), styles: map[look]int{}, parts: map[string][]byte{},
+		names: formula.NewNames(), paths: map[string]string{}}
 	b.file.SetZipWriter(zipWriter(b.parts))
 	return b
 }
@@ -75,7 +84,7 @@ func (b *book) sheets() error {
 	if err := b.file.SetSheetName("Sheet1", sheetReport); err != nil {
 		return err
 	}
-	for _, name := range []string{sheetReadings, sheetLimits} {
+	for _, name := range []string{sheetReadings, sheetWorking, sheetLimits, sheetMethod} {
 		if _, err := b.file.NewSheet(name); err != nil {
 			return err
 		}
@@ -199,7 +208,8 @@ func (p pen) name(name, refersTo string) {
 // paper is how a sheet prints.
 type paper struct {
 	landscape bool
-	high      int // pages; 0 for as many as it takes
+	high      int  // pages; 0 for as many as it takes
+	scale     uint // percent; 0 to make the width fit
 	footer    string
 }
 
@@ -216,10 +226,13 @@ func (p pen) print(o paper) {
 	if o.footer != "" {
 		edge = 0.6
 	}
-	p.keep(p.file.SetSheetProps(p.sheet, &excelize.SheetPropsOptions{FitToPage: &yes}))
-	p.keep(p.file.SetPageLayout(p.sheet, &excelize.PageLayoutOptions{
-		Size: &size, Orientation: &orientation, FitToWidth: &wide, FitToHeight: &o.high,
-	}))
+	layout := excelize.PageLayoutOptions{Size: &size, Orientation: &orientation, FitToWidth: &wide, FitToHeight: &o.high}
+	if o.scale > 0 { // which leaves page breaks where we set them
+		layout = excelize.PageLayoutOptions{Size: &size, Orientation: &orientation, AdjustTo: &o.scale}
+	} else {
+		p.keep(p.file.SetSheetProps(p.sheet, &excelize.SheetPropsOptions{FitToPage: &yes}))
+	}
+	p.keep(p.file.SetPageLayout(p.sheet, &layout))
 	p.keep(p.file.SetPageMargins(p.sheet, &excelize.PageLayoutMarginsOptions{
 		Left: &side, Right: &side, Top: &edge, Bottom: &edge, Header: &band, Footer: &band,
 		Horizontally: &yes,

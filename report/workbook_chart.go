@@ -14,6 +14,7 @@ import (
 
 	"leakback/leakback"
 	"leakback/limits/quantity"
+	"leakback/report/formula"
 )
 
 // The chart is a part of our own rather than excelize's: only so can it carry
@@ -47,7 +48,7 @@ func escaped(text string) (string, error) {
 // cells are the cells a chart takes figures from, with what stands in them.
 type cells struct {
 	Ref    string
-	Points []float64 // NaN is an empty cell
+	Points []float64 // NaN is a cell without a number
 }
 
 // cellText is a cell with text.
@@ -60,15 +61,12 @@ type series struct {
 	Values     cells
 	Fill, Edge string
 	Hatched    bool
-	Marks      []mark
 	Width      int // of a line, in EMU
 	Dash       string
-}
-
-// mark is a sign over one bar.
-type mark struct {
-	Index int
-	Text  string
+	// Expanded are whiskers, and Sign is what stands over every point above
+	// zero, of a line that is not drawn itself and not in the legend.
+	Expanded cells
+	Sign     string
 }
 
 // axisTitle is the title of an axis.
@@ -79,11 +77,13 @@ type axisTitle struct {
 
 // chart is what the chart's template takes.
 type chart struct {
-	Cylinders, Expanded cells
-	Bars, Lines         []series
-	Across, Upright     axisTitle
-	X, Y, W, H          float64 // of the plot, in shares of the chart
-	TickSize            int     // of the cylinder numbers, in hundredths of a point
+	Cylinders   cells
+	Bars, Lines []series
+	// Carriers are lines that are not seen: they carry whiskers and signs.
+	Carriers        []series
+	Across, Upright axisTitle
+	X, Y, W, H      float64 // of the plot, in shares of the chart
+	TickSize        int     // of the cylinder numbers, in hundredths of a point
 }
 
 // colFigures is the first column of the figures behind the chart, right of the
@@ -132,43 +132,77 @@ func (b *book) fill(t *template.Template, data any) []byte {
 	return out.Bytes()
 }
 
-// drawn is one column of the figures behind the chart.
+// drawn is one column of the figures behind the chart: a formula for every
+// cylinder, or of a line one for every row, and what it comes to.
 type drawn struct {
-	name  string
-	value func(c *leakback.Cylinder) float64 // of a bar
-	level float64                            // of a line
-	style series
+	name    string // as it is
+	naming  string // a formula in the place of the name
+	formula string
+	value   func(*leakback.Cylinder) float64
+	line    bool
+	level   float64 // of a line
+	style   series
 }
 
-// columns are the columns of figures: bars by verdict, then the lines.
-func columns(r *leakback.Result) (bars, lines []drawn) {
-	of := func(v leakback.Verdict) func(*leakback.Cylinder) float64 {
-		return func(c *leakback.Cylinder) float64 {
-			if c.Verdict != v {
-				return math.NaN()
-			}
-			return c.RateMLMin
+// ofVerdict is the rates of the cylinders with a verdict.
+func ofVerdict(v leakback.Verdict, style series) drawn {
+	return drawn{name: VerdictWord(v), style: style,
+		formula: `IF(verdict.verdict="` + v.String() + `",mean.rate,0)`,
+		value:   rateWhere(func(c *leakback.Cylinder) bool { return c.Verdict == v })}
+}
+
+// rateWhere is the rate of the cylinders for which something holds, else 0.
+func rateWhere(holds func(*leakback.Cylinder) bool) func(*leakback.Cylinder) float64 {
+	return func(c *leakback.Cylinder) float64 {
+		if !holds(c) || math.IsNaN(c.RateMLMin) {
+			return 0
 		}
+		return c.RateMLMin
+	}
+}
+
+// bars are the bars by verdict.
+func bars() []drawn {
+	return []drawn{
+		ofVerdict(leakback.Pass, series{Fill: "D3DADA", Edge: "7A8585"}),
+		ofVerdict(leakback.Undecided, series{Fill: accent, Edge: accent, Hatched: true}),
+		ofVerdict(leakback.Fail, series{Fill: accentFill, Edge: accent}),
+	}
+}
+
+// whiskers is how long they are.
+func whiskers() drawn {
+	return drawn{name: "± U", formula: `IF(cyl.plain=1,budget.expanded,0)`, value: expandedMLMin}
+}
+
+// carriers are what carries the whiskers, and the signs over bounds.
+func carriers() []drawn {
+	bound := func(name, sign string, b leakback.Bound) drawn {
+		return drawn{name: name, formula: `IF(cyl.kind="` + name + `",mean.rate,0)`, style: series{Sign: sign},
+			value: rateWhere(func(c *leakback.Cylinder) bool { return c.Bound == b })}
 	}
 	return []drawn{
-		{name: VerdictWord(leakback.Pass), value: of(leakback.Pass),
-			style: series{Fill: "D3DADA", Edge: "7A8585"}},
-		{name: VerdictWord(leakback.Undecided), value: of(leakback.Undecided),
-			style: series{Fill: accent, Edge: accent, Hatched: true}},
-		{name: VerdictWord(leakback.Fail), value: of(leakback.Fail),
-			style: series{Fill: accentFill, Edge: accent}},
-	}, levels(r)
+		{name: "rate", formula: `IF(cyl.readable=1,mean.rate,0)`, value: rateWhere(func(*leakback.Cylinder) bool { return true })},
+		bound("at least", "≥", leakback.AtLeast),
+		bound("at most", "≤", leakback.AtMost),
+	}
 }
 
-// levels are the lines across the chart.
+// levels are the lines across the chart, as far as the test has them.
 func levels(r *leakback.Result) []drawn {
 	d := Decimals(r)
 	least, most := bounds(r)
+	limit := func(name, figure string, x float64, style series) drawn {
+		return drawn{name: name + limitFigure(x, d), line: true, level: x, style: style,
+			formula: `IF(ISNUMBER(` + figure + `),` + figure + `,0)`,
+			naming:  fmt.Sprintf(`"%s"&IF(ISNUMBER(%s),ROUND(%[2]s,%d),"none")`, name, figure, max(d, limitDigits))}
+	}
 	all := []drawn{
-		{name: "limit " + limitFigure(most, d), level: most, style: series{Fill: ink, Width: 22225, Dash: "solid"}},
-		{name: "minimum " + limitFigure(least, d), level: least, style: series{Fill: ink, Width: 15875, Dash: "sysDot"}},
-		{name: "median " + quantity.Fixed(r.MedianMLMin, d), level: r.MedianMLMin,
-			style: series{Fill: ink, Width: 12700, Dash: "dash"}},
+		limit("limit ", "applied_max", most, series{Fill: ink, Width: 22225, Dash: "solid"}),
+		limit("minimum ", "applied_min", least, series{Fill: ink, Width: 15875, Dash: "sysDot"}),
+		{name: "median " + quantity.Fixed(r.MedianMLMin, d), line: true, level: r.MedianMLMin,
+			style: series{Fill: ink, Width: 12700, Dash: "dash"}, formula: `IF(ISNUMBER(shown_median),shown_median,0)`,
+			naming: fmt.Sprintf(`"median "&IF(ISNUMBER(shown_median),FIXED(shown_median,%d,1),"none")`, d)},
 	}
 	return slices.DeleteFunc(all, func(line drawn) bool { return math.IsNaN(line.level) })
 }
@@ -180,21 +214,22 @@ func (s *reportSheet) figures(top int) chart {
 	f := figureSheet{reportSheet: s, top: top, col: colFigures}
 	s.text(colFigures, top-1, "Figures behind the chart", small.with(func(l *look) { l.bold, l.wrap = true, false }))
 	var c chart
-	_, c.Cylinders = f.bars("cylinder", func(c *leakback.Cylinder) float64 { return float64(c.Cylinder) })
-	_, c.Expanded = f.bars("± U", func(c *leakback.Cylinder) float64 { return c.Budget.ExpandedMLMin })
-	bars, lines := columns(s.r)
-	for _, bar := range bars {
-		one := bar.style
-		one.Name, one.Values = f.bars(bar.name, bar.value)
-		one.Marks = marks(s.r, one.Values)
-		c.Bars = append(c.Bars, one)
+	c.Cylinders = f.numbers()
+	for _, bar := range bars() {
+		c.Bars = append(c.Bars, f.column(bar))
 	}
-	c.Bars = drawable(c.Bars)
-	for _, line := range lines {
-		one := line.style
-		one.Name, one.Values = f.column(line.name, func(int) float64 { return line.level })
-		c.Lines = append(c.Lines, one)
+	for _, line := range levels(s.r) {
+		c.Lines = append(c.Lines, f.column(line))
 	}
+	expanded := f.column(whiskers())
+	for _, carrier := range carriers() {
+		one := f.column(carrier)
+		if one.Sign == "" {
+			one.Expanded = expanded.Values
+		}
+		c.Carriers = append(c.Carriers, one)
+	}
+	s.signs(top, f.col-2, f.col-1)
 	c.number()
 	c.Across, c.Upright = axisTitle{Text: "cylinder"}, axisTitle{"return rate, mL/min", true}
 	return c
@@ -206,51 +241,60 @@ type figureSheet struct {
 	top, col int
 }
 
-// bars is a column with a figure for every cylinder.
-func (f *figureSheet) bars(head string, of func(*leakback.Cylinder) float64) (cellText, cells) {
-	n := len(f.r.Cylinders)
-	return f.column(head, func(i int) float64 {
-		if i < 0 || i == n {
-			return math.NaN()
-		}
-		return of(&f.r.Cylinders[i])
-	})
-}
+// behind is the look of the figures behind the chart.
+var behind = small.with(func(l *look) { l.align, l.wrap = "right", false })
 
-// column is a column with a figure before the first cylinder, one for each, and
-// one after the last.
-func (f *figureSheet) column(head string, value func(i int) float64) (cellText, cells) {
-	number := small.with(func(l *look) { l.align = "right" })
-	f.text(f.col, f.top, head, number)
-	first, n := f.top+1, len(f.r.Cylinders)
-	name := cellText{f.sheet + "!" + absolute(f.col, f.top), head}
-	c := cells{Ref: f.sheet + "!" + absolute(f.col, first) + ":" + absolute(f.col, first+n+1)}
-	for i := -1; i <= n; i++ {
-		x := value(i)
-		f.pen.number(f.col, first+1+i, x, number)
-		c.Points = append(c.Points, x)
+// numbers is the column of cylinder numbers.
+func (f *figureSheet) numbers() cells {
+	f.text(f.col, f.top, "cylinder", behind)
+	c := f.cells()
+	for i := range f.r.Cylinders {
+		c.Points[i+1] = float64(f.r.Cylinders[i].Cylinder)
+		f.number(f.col, f.top+2+i, c.Points[i+1], behind)
 	}
 	f.col++
-	return name, c
+	return c
 }
 
-// drawable are the bars with a point at all; the first where none has, because
-// a chart without a series is an empty frame.
-func drawable(bars []series) []series {
-	if !slices.ContainsFunc(bars, series.any) {
-		return bars[:1]
+// cells are those of a column, one before the first cylinder and one after the
+// last, with nothing in them so far.
+func (f *figureSheet) cells() cells {
+	first, rows := f.top+1, len(f.r.Cylinders)+2
+	return cells{f.sheet + "!" + absolute(f.col, first) + ":" + absolute(f.col, first+rows-1),
+		slices.Repeat([]float64{math.NaN()}, rows)}
+}
+
+// column is a column of formulas, or of what they would come to where the
+// working does not recompute the test.
+func (f *figureSheet) column(d drawn) series {
+	one := d.style
+	one.Name, one.Values = cellText{f.sheet + "!" + absolute(f.col, f.top), d.name}, f.cells()
+	if d.naming != "" && f.live {
+		f.formula(f.col, f.top, d.naming, formula.Here{}, behind)
+	} else {
+		f.text(f.col, f.top, d.name, behind)
 	}
-	return slices.DeleteFunc(bars, func(one series) bool { return !one.any() })
-}
-
-// any says whether the series has a point at all.
-func (s series) any() bool {
-	for _, x := range s.Values.Points {
-		if !math.IsNaN(x) {
-			return true
+	for i := range one.Values.Points {
+		if end := i == 0 || i == len(one.Values.Points)-1; !end || d.line {
+			one.Values.Points[i] = f.point(d, i)
 		}
 	}
-	return false
+	f.col++
+	return one
+}
+
+// point writes one cell of a column and gives its value.
+func (f *figureSheet) point(d drawn, i int) float64 {
+	row := f.top + 1 + i
+	if f.live {
+		return f.formula(f.col, row, d.formula, formula.Here{Index: i - 1}, behind).Float()
+	}
+	x := d.level
+	if !d.line {
+		x = d.value(&f.r.Cylinders[i-1])
+	}
+	f.number(f.col, row, x, behind)
+	return x
 }
 
 // layout leaves room in points for the axis titles and the legend. Programs
@@ -274,17 +318,9 @@ func (c *chart) number() {
 	for i := range c.Lines {
 		c.Lines[i].Index = len(c.Bars) + i
 	}
-}
-
-// marks puts a sign over every bar of a series that is only a bound.
-func marks(r *leakback.Result, values cells) []mark {
-	var all []mark
-	for i := range r.Cylinders {
-		if b := r.Cylinders[i].Bound; b != leakback.Exact && !math.IsNaN(values.Points[i+1]) {
-			all = append(all, mark{i + 1, strings.Trim(boundFormat(b), `" `)})
-		}
+	for i := range c.Carriers {
+		c.Carriers[i].Index = len(c.Bars) + len(c.Lines) + i
 	}
-	return all
 }
 
 // altText says in words what the chart shows.

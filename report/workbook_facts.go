@@ -1,6 +1,7 @@
 package report
 
 import (
+	"math"
 	"path"
 	"slices"
 	"strconv"
@@ -144,7 +145,9 @@ func intervals(t *leakback.Test, cylinder int) []float64 {
 	var lengths []float64
 	_, runs := readingsOf(t, cylinder)
 	for _, run := range runs {
-		lengths = append(lengths, run.IntervalS)
+		if !math.IsNaN(run.IntervalS) { // unknown
+			lengths = append(lengths, run.IntervalS)
+		}
 	}
 	return slices.Compact(lengths)
 }

@@ -58,8 +58,14 @@ func (s *reportSheet) frame() {
 	s.print(paper{high: 1})
 	s.name("_xlnm.Print_Area", fmt.Sprintf("$A$1:%s", absolute(lastColumn, s.row-1)))
 	s.typedAsText(lastColumn, s.row-1)
+	s.noGrid()
+	s.protect()
+}
+
+// noGrid hides the lines between cells.
+func (p pen) noGrid() {
 	no := false
-	s.keep(s.file.SetSheetView(s.sheet, 0, &excelize.ViewOptions{ShowGridLines: &no}))
+	p.keep(p.file.SetSheetView(p.sheet, 0, &excelize.ViewOptions{ShowGridLines: &no}))
 }
 
 // absolute is a cell as $A$1.

@@ -10,6 +10,7 @@ import (
 	"leakback/leakback"
 	"leakback/limits"
 	"leakback/limits/quantity"
+	"leakback/report/formula"
 )
 
 // figureWords are the keys of a limits sheet in words.
@@ -52,6 +53,11 @@ type limitRow struct {
 	unit      string
 	source    string
 	standing  string
+	// name is what formulas call the value, which a reader may then change; ""
+	// where none starts from it.
+	name string
+	// formula stands in the place of a value that follows from others.
+	formula string
 }
 
 // Columns of the limits sheet.
@@ -96,13 +102,13 @@ func (b *book) limits(p *Page) {
 		s.limitRow(row, l)
 	}
 	s.list(len(limitHeads), row, paper{landscape: true, footer: footer(p)})
+	s.protect()
 }
 
 // limitRow is one row; free text may take several lines.
 func (p pen) limitRow(row int, l limitRow) {
 	cell := body.with(func(l *look) { l.bottom = thinRule })
 	free := cell.with(func(l *look) { l.quote = true })
-	right := cell.with(func(l *look) { l.align = "right" })
 	lines := 1
 	for _, c := range []struct {
 		col  int
@@ -116,13 +122,32 @@ func (p pen) limitRow(row int, l limitRow) {
 		p.text(c.col, row, c.text, c.look)
 		lines = max(lines, len(c.look.lines(visible(c.text), limitHeads[c.col-1].width)))
 	}
-	if l.text != "" {
-		p.text(colValue, row, l.text, free.with(func(l *look) { l.align = "right" }))
-		lines = max(lines, len(free.face().wrap(visible(l.text), limitHeads[colValue-1].width)))
-	} else {
-		p.number(colValue, row, l.value, right)
-	}
+	lines = max(lines, p.limitValue(row, l, cell))
 	p.height(row, body.tall(lines))
+}
+
+// limitValue writes the value of a row, and gives the lines that it takes.
+func (p pen) limitValue(row int, l limitRow, cell look) (lines int) {
+	right := cell.with(func(look *look) {
+		look.align = "right"
+		if l.name != "" {
+			look.open, look.fill = true, entryFill
+		}
+	})
+	lines, v := 1, formula.NumOrBlank(l.value)
+	switch {
+	case l.formula != "":
+		p.formula(colValue, row, l.formula, formula.Here{}, right)
+		return lines
+	case l.text != "":
+		v, right.quote = formula.Str(l.text), true
+		lines = len(right.face().wrap(visible(l.text), limitHeads[colValue-1].width))
+	}
+	p.value(colValue, row, v, right)
+	if l.name != "" {
+		p.figure(l.name, colValue, row, v)
+	}
+	return lines
 }
 
 // indentOf sets the unit off from the value before it.
@@ -172,9 +197,21 @@ func sheetRows(s *limits.Sheet) []limitRow {
 		text("return line "+line.Name, numbers(line.Cylinders, ", "))
 	}
 	if s.BackPressureBar != nil {
-		text("back-pressure, bar", rangeText(*s.BackPressureBar))
+		rows = append(rows, rangeRows("back-pressure", "back_pressure_bar", *s.BackPressureBar,
+			quantity.Pressure.Unit(), "hold")...)
+		for i := range rows[len(rows)-2:] {
+			rows[len(rows)-2+i].part = "Sheet"
+		}
 	}
 	return rows
+}
+
+// rangeRows are the two ends of a range that formulas know by its key and prefix.
+func rangeRows(words, key string, r limits.Range, unit, prefix string) []limitRow {
+	return []limitRow{
+		{words: words + ", from", key: key, value: r.Low, unit: unit, name: prefix + "_" + key + "_from"},
+		{words: words + ", to", key: key, value: r.High, unit: unit, name: prefix + "_" + key + "_to"},
+	}
 }
 
 // numbers joins cylinder numbers.
@@ -185,9 +222,6 @@ func numbers(list []int, between string) string {
 	}
 	return strings.Join(texts, between)
 }
-
-// rangeText is a range as "300 to 400".
-func rangeText(r limits.Range) string { return plainFigure(r.Low) + " to " + plainFigure(r.High) }
 
 // standing says what became of a figure in this test.
 func standing(r *leakback.Result, key, source string) string {
@@ -210,7 +244,7 @@ func setRows(r *leakback.Result) []limitRow {
 	row := func(key string, value float64) limitRow {
 		source := set.SourceOf(key)
 		return limitRow{part: "Comparison within the engine", key: key, words: wordsOf(key), value: value,
-			source: source, standing: standing(r, key, source)}
+			source: source, standing: standing(r, key, source), name: key}
 	}
 	within := row("within_limit", 0)
 	within.text = string(set.WithinLimit)
@@ -225,8 +259,12 @@ func measurementRows(r *leakback.Result) []limitRow {
 	add := func(key string, value float64, unit string) {
 		if !math.IsNaN(value) {
 			source := m.SourceOf(key)
-			rows = append(rows, limitRow{part: "Measurement", key: key, words: wordsOf(key), value: value, unit: unit,
-				source: source, standing: standing(r, key, source)})
+			row := limitRow{part: "Measurement", key: key, words: wordsOf(key), value: value, unit: unit,
+				source: source, standing: standing(r, key, source)}
+			if key != "max_crank_s" && key != "rest_s" { // these take part in advice alone
+				row.name = key
+			}
+			rows = append(rows, row)
 		}
 	}
 	seconds := quantity.Interval.Unit()
@@ -240,37 +278,69 @@ func measurementRows(r *leakback.Result) []limitRow {
 
 // rowsOfLimit are the figures of one limit and the state they hold for.
 func rowsOfLimit(r *leakback.Result, l *limits.Limit) []limitRow {
-	rows := slices.Concat(figureRows(l), stateRows(l))
+	prefix := ""
+	if i := slices.Index(candidates(r), l); i >= 0 {
+		prefix = limitName(i)
+	}
+	rows := slices.Concat(figureRows(l, prefix), stateRows(l, prefix))
 	for i := range rows {
 		rows[i].part, rows[i].source, rows[i].standing = "Limit for "+l.Condition, l.Source, "not applied"
 		if l == r.Limit {
 			rows[i].standing = "applied"
 		}
+		if prefix == "" { // for another condition than the test's
+			rows[i].name = ""
+		}
 	}
 	return rows
+}
+
+// limitName is what formulas call the i-th limit for the test's condition; the
+// names of its figures begin so.
+func limitName(i int) string { return "limit_" + strconv.Itoa(i+1) }
+
+// candidates are the limits for the test's condition, in the order of the sheet.
+// Which of them applies follows from the recorded state.
+func candidates(r *leakback.Result) []*limits.Limit {
+	var all []*limits.Limit
+	for i := range r.Sheet.Limits {
+		alone := limits.Sheet{Limits: r.Sheet.Limits[i : i+1]}
+		if alone.For(r.Test.Condition, "", limits.State{}).Limit != nil {
+			all = append(all, &r.Sheet.Limits[i])
+		}
+	}
+	return all
 }
 
 // figureRows are the figures of a limit, and its maximum as it is compared
 // where the book gives a volume.
-func figureRows(l *limits.Limit) []limitRow {
+func figureRows(l *limits.Limit, prefix string) []limitRow {
 	var rows []limitRow
 	for _, f := range l.Figures() {
-		rows = append(rows, limitRow{words: wordsOf(f.Key), key: f.Key, value: f.Value, unit: f.Unit})
+		rows = append(rows, limitRow{words: wordsOf(f.Key), key: f.Key, value: f.Value, unit: f.Unit,
+			name: prefix + "_" + f.Key})
 	}
-	if most, ok := l.MaxMLMin(); ok && l.MaxRateMLMin == nil {
-		rows = append(rows, limitRow{words: "maximum, compared as a rate", value: most, unit: quantity.Rate.Unit()})
+	most, ok := l.MaxMLMin()
+	if !ok || l.MaxRateMLMin != nil {
+		return rows
 	}
-	return rows
+	row := limitRow{words: "maximum, compared as a rate", value: most, unit: quantity.Rate.Unit()}
+	if prefix != "" {
+		row.formula = fmt.Sprintf("60*%s_max_volume_ml/%s_interval_s", prefix, prefix)
+	}
+	return append(rows, row)
 }
 
 // stateRows are the state that a limit holds for.
-func stateRows(l *limits.Limit) []limitRow {
+func stateRows(l *limits.Limit, prefix string) []limitRow {
 	var rows []limitRow
 	if l.Injectors != "" {
-		rows = append(rows, limitRow{words: "holds for injectors", key: "injectors", text: l.Injectors})
+		rows = append(rows, limitRow{words: "holds for injectors", key: "injectors", text: l.Injectors,
+			name: prefix + "_injectors"})
 	}
 	if l.Cranks > 0 {
-		rows = append(rows, limitRow{words: "holds for cranks", key: "cranks", value: float64(l.Cranks)})
+		rows = append(rows, limitRow{words: "holds for cranks", key: "cranks", value: float64(l.Cranks),
+			name: prefix + "_cranks"})
 	}
 	for _, state := range []struct {
 		words, key string
@@ -282,7 +352,7 @@ func stateRows(l *limits.Limit) []limitRow {
 		{"holds for engine speed", "engine_rpm", l.EngineRPM, "rpm"},
 	} {
 		if state.held != nil {
-			rows = append(rows, limitRow{words: state.words, key: state.key, text: rangeText(*state.held), unit: state.unit})
+			rows = append(rows, rangeRows(state.words, state.key, *state.held, state.unit, prefix)...)
 		}
 	}
 	return rows

@@ -1,12 +1,17 @@
 package report
 
 import (
+	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
+	"github.com/xuri/excelize/v2"
+
 	"leakback/leakback"
 	"leakback/limits/quantity"
+	"leakback/report/formula"
 )
 
 // title stands at the head of the page and in the document's properties.
@@ -46,11 +51,13 @@ type reportSheet struct {
 	p   *Page
 	r   *leakback.Result
 	row int // the row to be written next
+	// live says that the figures are formulas on the working.
+	live bool
 }
 
 // report writes the page the customer reads, on one printed page.
 func (b *book) report(p *Page) *reportSheet {
-	s := &reportSheet{pen: pen{b, sheetReport}, p: p, r: p.Result, row: 1}
+	s := &reportSheet{pen: pen{b, sheetReport}, p: p, r: p.Result, row: 1, live: liveRates(p.Result)}
 	s.widths(pageWidths...)
 	s.head()
 	s.facts()
@@ -147,11 +154,12 @@ func (s *reportSheet) results() {
 	top := s.row
 	s.tableHead()
 	for i := range s.r.Cylinders {
-		s.cylinder(&s.r.Cylinders[i])
+		s.cylinder(i)
 	}
 	note := small.with(func(l *look) { l.size, l.color = 8, grey })
 	s.paragraph(1, colLimit, tableNote(s.r), note, 4, "Table")
 	s.row++
+	s.check()
 	table := s.used(top)
 	s.gap(4)
 	s.findings(table >= leastChart)
@@ -228,8 +236,11 @@ func (s *reportSheet) tableHead() {
 	s.row++
 }
 
-// cylinder is one row of the table.
-func (s *reportSheet) cylinder(c *leakback.Cylinder) {
+// cylinder is one row of the table. Its figures and its verdict are formulas on
+// the working, so that they follow a reading that is changed; the volumes are
+// as they were typed.
+func (s *reportSheet) cylinder(i int) {
+	c := &s.r.Cylinders[i]
 	rate, ratio := decimalFormat(Decimals(s.r)), decimalFormat(RatioDecimals(s.r))
 	plain := cellLook(c.Verdict)
 	right := plain.with(func(l *look) { l.align = "right" })
@@ -238,15 +249,108 @@ func (s *reportSheet) cylinder(c *leakback.Cylinder) {
 	s.number(colCylinder, s.row, float64(c.Cylinder), plain.with(func(l *look) { l.indent = 1 }))
 	word := plain.with(func(l *look) { l.bold = c.Verdict != leakback.Pass })
 	s.merge(colVerdict, colVolume-1, s.row, word)
-	s.text(colVerdict, s.row, VerdictWord(c.Verdict), word)
+	s.figure(colVerdict, i, verdictWords, recomputed(s.r), formula.Str(VerdictWord(c.Verdict)), word)
 	s.volumes(c, right)
 	s.interval(c, right)
-	s.number(colRate, s.row, c.RateMLMin, in(boundFormat(c.Bound)+rate))
-	s.number(colExpanded, s.row, c.Budget.ExpandedMLMin, in(rate))
-	s.number(colRatio, s.row, c.RatioToMedian, in(boundFormat(c.Bound)+ratio))
+	s.figure(colRate, i, `mean.rate`, s.live, formula.NumOrBlank(c.RateMLMin), in(boundFormat(c.Bound)+rate))
+	s.figure(colExpanded, i, `budget.expanded`, s.live, formula.NumOrBlank(c.Budget.ExpandedMLMin), in(rate))
+	s.figure(colRatio, i, `ratio.median`, recomputed(s.r), formula.NumOrBlank(c.RatioToMedian), in(boundFormat(c.Bound)+ratio))
 	s.limit(right)
 	s.row++
 }
+
+// figure writes a figure of a cylinder: a formula on the working where that has
+// it, else what the program came to.
+func (s *reportSheet) figure(col, i int, template string, live bool, v formula.Value, l look) {
+	if live {
+		s.formula(col, s.row, template, formula.Here{Index: i}, l)
+		return
+	}
+	s.value(col, s.row, v, l)
+}
+
+// liveRates says whether the rates of the page are formulas on the working, which
+// has volumes in their place where no interval is known.
+func liveRates(r *leakback.Result) bool { return recomputed(r) && !timeUnknown(r) }
+
+// timeUnknown says whether the length of a run is unknown.
+func timeUnknown(r *leakback.Result) bool {
+	return slices.ContainsFunc(r.Test.Runs, func(run leakback.Run) bool {
+		return run.LeftOut == "" && math.IsNaN(run.IntervalS)
+	})
+}
+
+// signs lets the table follow a change where a cell's look says something: the
+// sign of a bound before rate and ratio, and the tint of what is not a pass. The
+// columns given hold the lower and the upper bounds of the cylinders, the first
+// of which is one row below its row of the table.
+func (s *reportSheet) signs(top, atLeast, atMost int) {
+	n := len(s.r.Cylinders)
+	if !recomputed(s.r) {
+		return
+	}
+	first, last := top+1, top+n
+	bound := func(col int) string { return "$" + strings.TrimRight(at(col, 1), "1") + strconv.Itoa(first+1) + ">0" }
+	for _, c := range []struct {
+		col    int
+		format string
+	}{{colRate, decimalFormat(Decimals(s.r))}, {colRatio, decimalFormat(RatioDecimals(s.r))}} {
+		s.when(at(c.col, first)+":"+at(c.col, last),
+			condition{bound(atLeast), &excelize.Style{CustomNumFmt: ptr(boundFormat(leakback.AtLeast) + c.format)}},
+			condition{bound(atMost), &excelize.Style{CustomNumFmt: ptr(boundFormat(leakback.AtMost) + c.format)}},
+			condition{"TRUE", &excelize.Style{CustomNumFmt: &c.format}})
+	}
+	passes := "$" + at(colVerdict, first) + `="` + VerdictWord(leakback.Pass) + `"`
+	s.when(at(1, first)+":"+at(colLimit, last),
+		condition{passes, &excelize.Style{Fill: solid("FFFFFF")}},
+		condition{"NOT(" + passes + ")", &excelize.Style{Fill: solid(tint)}})
+}
+
+func ptr[T any](x T) *T { return &x }
+
+// condition is a formula, written for the first of some cells, and what they look
+// like while it holds.
+type condition struct {
+	formula string
+	style   *excelize.Style
+}
+
+// when gives cells the look of the first condition that holds.
+func (p pen) when(cells string, conditions ...condition) {
+	var options []excelize.ConditionalFormatOptions
+	for _, c := range conditions {
+		id, err := p.file.NewConditionalStyle(c.style)
+		p.keep(err)
+		options = append(options, excelize.ConditionalFormatOptions{Type: "formula", Criteria: c.formula, Format: &id})
+	}
+	p.keep(p.file.SetConditionalFormat(p.sheet, cells, options))
+}
+
+// verdictWords is VerdictWord as a formula.
+const verdictWords = `IF(verdict.verdict="fail","FAIL",IF(verdict.verdict="unread","not read",verdict.verdict))`
+
+// check is the line that says whether the sentences of the page still hold.
+func (s *reportSheet) check() {
+	if !s.names.Has("still_same") {
+		return
+	}
+	line := small.with(func(l *look) { l.size, l.color, l.italic = 7.5, grey, true })
+	s.merge(1, colLimit, s.row, line)
+	s.formula(1, s.row, `IF(ISERROR(still_same),"`+checkFailed+`",IF(still_same=1,"`+checkHolds+`","`+checkChanged+
+		`"&IF(test_verdict="fail","FAIL",test_verdict)&"."))`, formula.Here{}, line)
+	s.when(at(1, s.row), condition{`LEFT(` + absolute(1, s.row) + `,1)="C"`,
+		&excelize.Style{Font: &excelize.Font{Bold: true, Color: ink}}})
+	s.grow(line.tall(len(line.lines(checkChanged+"undecided.", across(1, colLimit)))))
+	s.row++
+}
+
+// What the check may say.
+const (
+	checkHolds   = "Live check: the readings and limits in this file give every figure and verdict on this page."
+	checkChanged = "CHANGED: readings or limits in this file are no longer those that this page's sentences were written from. " +
+		"Verdict now: "
+	checkFailed = "CANNOT BE CALCULATED: an entry of Readings or Limits is not understood; the sheet Working says which."
+)
 
 // cylinderHeight is less for long engines, so that they fit the page.
 func (s *reportSheet) cylinderHeight() float64 {
@@ -292,20 +396,24 @@ func (s *reportSheet) interval(c *leakback.Cylinder, l look) {
 		"Times of cylinder "+strconv.Itoa(c.Cylinder))
 }
 
-// limit writes what a single cylinder was held against.
+// limit writes what a single cylinder is held against.
 func (s *reportSheet) limit(l look) {
 	least, most := bounds(s.r)
 	d := Decimals(s.r)
-	single := func(x float64, b leakback.Bound) {
-		s.number(colLimit, s.row, x, l.with(func(l *look) { l.format = boundFormat(b) + limitFormat(x, d) }))
+	live := func(template string, v formula.Value, l look) { s.figure(colLimit, 0, template, s.live, v, l) }
+	single := func(name string, x float64, b leakback.Bound) {
+		live(name, formula.Num(x), l.with(func(l *look) { l.format = boundFormat(b) + limitFormat(x, d) }))
 	}
 	switch {
 	case !math.IsNaN(most) && !math.IsNaN(least):
-		s.text(colLimit, s.row, limitFigure(least, d)+" – "+limitFigure(most, d), l)
+		live(fmt.Sprintf(`ROUND(applied_min,%d)&" – "&ROUND(applied_max,%[1]d)`, max(d, limitDigits)),
+			formula.Str(limitFigure(least, d)+" – "+limitFigure(most, d)), l)
 	case !math.IsNaN(most):
-		single(most, leakback.AtMost)
+		single("applied_max", most, leakback.AtMost)
+	case !math.IsNaN(least):
+		single("applied_min", least, leakback.AtLeast)
 	default:
-		single(least, leakback.AtLeast)
+		s.look(colLimit, s.row, l)
 	}
 }
 
@@ -313,6 +421,9 @@ func (s *reportSheet) limit(l look) {
 // none.
 func bounds(r *leakback.Result) (least, most float64) {
 	least, most = math.NaN(), math.NaN()
+	if timeUnknown(r) { // and only ratios can be judged
+		return least, most
+	}
 	if x, ok := r.Limit.MaxMLMin(); ok {
 		most = x
 	}

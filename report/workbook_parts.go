@@ -92,8 +92,15 @@ func (p *partWriter) content(name string) []byte {
 	case sharedStrings:
 		return bytes.ReplaceAll(content, []byte(string(escapedLine)), []byte("_x005F_"))
 	}
+	if strings.HasPrefix(name, sheetParts) {
+		// excelize leaves out a stored value that is empty text.
+		return bytes.ReplaceAll(content, []byte("</f></c>"), []byte("</f><v></v></c>"))
+	}
 	return content
 }
+
+// sheetParts is where the parts of the sheets stand.
+const sheetParts = "xl/worksheets/"
 
 var defaultType = regexp.MustCompile(`<Default [^>]*>(</Default>)?`)
 

@@ -13,8 +13,10 @@ const (
 	accent   = "1B4D58"
 	// accentFill is the accent as a fill that lines in ink are still seen on.
 	accentFill = "4C828F"
-	bodySize   = 9.5
-	smallSize  = 8.5
+	// entryFill is behind what a reader may change, to see what follows.
+	entryFill = "FBF7E8"
+	bodySize  = 9.5
+	smallSize = 8.5
 )
 
 // rule is a line at an edge of a cell; weight is excelize's border style, 0 for none.
@@ -43,6 +45,8 @@ type look struct {
 	// quote marks free text, so that a program does not take it for a formula
 	// when somebody edits the cell.
 	quote bool
+	// open leaves the cell open to change where the sheet is protected.
+	open bool
 }
 
 // with gives the look after a change.
@@ -98,10 +102,13 @@ func (l look) style() *excelize.Style {
 		},
 	}
 	if l.fill != "" {
-		s.Fill = excelize.Fill{Type: "pattern", Pattern: 1, Color: []string{l.fill}}
+		s.Fill = solid(l.fill)
 	}
-	if l.format != "" {
+	if l.format != "" && l.format != asEntered {
 		s.CustomNumFmt = &l.format
+	}
+	if l.open {
+		s.Protection = &excelize.Protection{Locked: false}
 	}
 	for _, edge := range []struct {
 		name string
@@ -113,6 +120,11 @@ func (l look) style() *excelize.Style {
 		}
 	}
 	return s
+}
+
+// solid is a plain fill.
+func solid(color string) excelize.Fill {
+	return excelize.Fill{Type: "pattern", Pattern: 1, Color: []string{color}}
 }
 
 // The looks that sheets share.

@@ -74,7 +74,7 @@ func firstCylinder(t *testing.T, f *excelize.File) int {
 
 func TestWorkbookSheets(t *testing.T) {
 	f := written(t, pages(t)["six"])
-	assert.Equal(t, []string{"Report", "Readings", "Limits"}, f.GetSheetList())
+	assert.Equal(t, []string{"Report", "Readings", "Working", "Limits", "Method"}, f.GetSheetList())
 	assert.Equal(t, "Report", f.GetSheetName(f.GetActiveSheetIndex()))
 	props, err := f.GetDocProps()
 	require.NoError(t, err)
@@ -331,18 +331,18 @@ func TestReadingsSheet(t *testing.T) {
 	f := written(t, evaluated(t, test, limits.Builtin(), fullJob()))
 	rows, err := f.GetRows("Readings", excelize.Options{RawCellValue: true})
 	require.NoError(t, err)
-	assert.Equal(t, []string{"run", "cylinder", "volume as typed", "volume_ml", "bound", "start_ml", "interval_s",
+	assert.Equal(t, []string{"run", "cylinder", "volume as typed", "volume_ml", "start_ml", "interval_s",
 		"graduation_ml", "capacity_ml", "tolerance_ml", "tube class", "return_line", "condition", "injectors", "cranks",
 		"fuel_temp_c", "fuel_temp_at", "rail_pressure_bar", "back_pressure_bar", "engine_rpm"}, rows[0])
 	assert.Len(t, rows, 11)
 	state := []string{"idle", "driven", "", "41", "return", "350", "", "650"}
-	assert.Equal(t, append([]string{"1", "1", "21", "21", "", "", "60", "1", "100", "1", "B", "left"}, state...), rows[1])
-	assert.Equal(t, append([]string{"1", "2", "22,5", "22.5", "", "2.5", "60", "1", "100", "1", "B", ""}, state...), rows[2])
-	assert.Equal(t, []string{"1", "3", ">100", "100", ">="}, rows[3][:5])
-	assert.Equal(t, []string{"1", "4", "<1", "1", "<=", "0"}, rows[4][:6], "a typed 0 is a level that was read")
-	assert.Equal(t, []string{"1", "5", "", "", "", ""}, rows[5][:6], "not read")
-	assert.Equal(t, []string{"2", "1", "20", "20", "", "", "60", "1", "100", "1", "B", "", "idle", "driven"}, rows[6])
-	for _, cell := range []string{"A2", "B2", "D2", "F3", "G2", "H2", "I2", "J2", "P2", "R2", "T2"} {
+	assert.Equal(t, append([]string{"1", "1", "21", "21", "", "60", "1", "100", "1", "B", "left"}, state...), rows[1])
+	assert.Equal(t, append([]string{"1", "2", "22,5", "22.5", "2.5", "60", "1", "100", "1", "B", ""}, state...), rows[2])
+	assert.Equal(t, []string{"1", "3", ">100", ">100"}, rows[3][:4])
+	assert.Equal(t, []string{"1", "4", "<1", "<1", "0"}, rows[4][:5], "a typed 0 is a level that was read")
+	assert.Equal(t, []string{"1", "5", "", "", ""}, rows[5][:5], "not read")
+	assert.Equal(t, []string{"2", "1", "20", "20", "", "60", "1", "100", "1", "B", "", "idle", "driven"}, rows[6])
+	for _, cell := range []string{"A2", "B2", "D2", "E3", "F2", "G2", "H2", "I2", "O2", "Q2", "S2"} {
 		kind, err := f.GetCellType("Readings", cell)
 		require.NoError(t, err)
 		assert.NotEqual(t, excelize.CellTypeSharedString, kind, cell)
@@ -355,9 +355,9 @@ func TestReadingsSheet(t *testing.T) {
 // A tolerance of nothing is a figure; a capacity of nothing was not given.
 func TestReadingsTube(t *testing.T) {
 	f := written(t, pages(t)["bare"])
-	assert.Equal(t, "1", raw(t, f, "Readings", "H2"))
-	assert.Empty(t, raw(t, f, "Readings", "I2"))
-	assert.Equal(t, "0", raw(t, f, "Readings", "J2"))
+	assert.Equal(t, "1", raw(t, f, "Readings", "G2"))
+	assert.Empty(t, raw(t, f, "Readings", "H2"))
+	assert.Equal(t, "0", raw(t, f, "Readings", "I2"))
 	assert.Equal(t, "1 mL marks", fact(t, f, "Tube"))
 }
 
@@ -367,7 +367,7 @@ func TestListSheetsPrint(t *testing.T) {
 	for _, n := range f.GetDefinedName() {
 		names[n.Scope+" "+n.Name] = n.RefersTo
 	}
-	assert.Equal(t, "Readings!$A$1:$T$19", names["Readings _xlnm.Print_Area"])
+	assert.Equal(t, "Readings!$A$1:$S$19", names["Readings _xlnm.Print_Area"])
 	assert.Equal(t, "Readings!$1:$1", names["Readings _xlnm.Print_Titles"])
 	assert.Equal(t, "Limits!$1:$1", names["Limits _xlnm.Print_Titles"])
 	for _, sheet := range []string{"Readings", "Limits"} {
@@ -408,6 +408,9 @@ func limitsRows(t *testing.T, f *excelize.File) map[string][]string {
 		if key == "" {
 			key = row[1]
 		}
+		if _, end, _ := strings.Cut(row[1], ", "); end == "from" || end == "to" {
+			key += " " + end
+		}
 		byKey[row[0]+": "+key] = row[3:]
 	}
 	return byKey
@@ -432,7 +435,8 @@ func TestLimitsSheet(t *testing.T) {
 		"Sheet: engine":                                   {"Northmoor Six-90", "", "", ""},
 		"Sheet: firing order":                             {"1-5-3-6-2-4", "", "", ""},
 		"Sheet: return line left":                         {"1, 3, 5", "", "", ""},
-		"Sheet: back-pressure, bar":                       {"8 to 12", "", "", ""},
+		"Sheet: back_pressure_bar from":                   {"8", "bar", "", ""},
+		"Sheet: back_pressure_bar to":                     {"12", "bar", "", ""},
 		"Comparison within the engine: within_limit":      {"undecided", "", "assumed", "assumed"},
 		"Measurement: repeatability_cv":                   {"0.02", "", "own bay", "applied"},
 		"Measurement: common_cv":                          {"0.02", "", "assumed", "applied, assumed"},
@@ -443,7 +447,8 @@ func TestLimitsSheet(t *testing.T) {
 		"Limit for idle: max_ratio_to_median":             {"2", "", book, "applied"},
 		"Limit for idle: max_difference_ml_min":           {"20", "mL/min", book, "applied"},
 		"Limit for idle: injectors":                       {"driven", "", book, "applied"},
-		"Limit for idle: rail_pressure_bar":               {"300 to 400", "bar", book, "applied"},
+		"Limit for idle: rail_pressure_bar from":          {"300", "bar", book, "applied"},
+		"Limit for idle: rail_pressure_bar to":            {"400", "bar", book, "applied"},
 		"Limit for cranking: max_volume_ml":               {"10", "mL", "Invented book", "not applied"},
 		"Limit for cranking: maximum, compared as a rate": {"40", "mL/min", "Invented book", "not applied"},
 		"Limit for cranking: cranks":                      {"1", "", "Invented book", "not applied"},
