@@ -26,18 +26,21 @@ type checkOptions struct {
 	overwrite bool
 	exitCode  bool
 	limits    string
+	drift     bool
+	leaveOut  leaveOutOptions
 	state     stateOptions
 	job       leakback.Job
 }
 
 // stateOptions are the flags that fill in what a readings file leaves empty.
 type stateOptions struct {
-	interval, graduation, capacity, tolerance *quantity.Value
-	fuelTemp, railPressure, backPressure      *quantity.Value
-	tubeClass, condition, injectors           string
-	fuelTempAt, returnLine, engine            string
-	cranks, cylinders                         int
-	rpm                                       float64
+	interval                             *intervalValue
+	graduation, capacity, tolerance      *quantity.Value
+	fuelTemp, railPressure, backPressure *quantity.Value
+	tubeClass, condition, injectors      string
+	fuelTempAt, returnLine, engine       string
+	cranks, cylinders                    int
+	density, rpm                         float64
 }
 
 var formats = []string{"table", "json", "csv"}
@@ -55,6 +58,13 @@ FILE is a readings file (CSV; see the README), - is standard input. With
 numbers, ">100" where a tube overflowed, "<2" below the first mark, "skip" where
 a cylinder was not read. Flags fill in what a cell of the file leaves empty.
 
+A file whose rows name blocked cylinders holds merged returns, which are solved
+for each cylinder's share; one with neither column holds the total alone. Where
+the returns were collected one after the other with one tube, collect the first
+again last. --interval unknown compares the cylinders and judges no rate.
+--leave-out keeps a run that stumbled or spilled out of the evaluation and, with
+its reason, in the report.
+
 --output writes the customer's workbook of a single test, and of several tests a
 history workbook with a row for each cylinder. An existing one is replaced only
 with --overwrite.
@@ -64,6 +74,7 @@ verdict is not pass; 2 bad use or bad input; 3 cannot read or write;
 130 interrupted.`,
 		Example: `  leakback check --interval 60s --volumes "21 22.5 23 >100 21 22"
   leakback check idle.csv --limits engine.toml --output report.xlsx
+  leakback check block-off.csv --cylinders 6 --leave-out 4 --reason "hose slipped"
   leakback check month.csv --format csv`,
 		RunE: func(c *cobra.Command, args []string) error {
 			return newCheck(env, o).run(c.Context(), args)
@@ -99,6 +110,8 @@ func (o *checkOptions) addFlags(f *pflag.FlagSet) {
 	f.BoolVar(&o.overwrite, "overwrite", false, "replace an existing report")
 	f.BoolVar(&o.exitCode, "exit-code", false, "exit with 1 when the verdict is not pass")
 	f.StringVar(&o.limits, "limits", "", "limits sheet (TOML); else LEAKBACK_LIMITS, else by engine")
+	o.leaveOut.addFlags(f)
+	f.BoolVar(&o.drift, "drift", false, "refuse runs that cannot show drift")
 	o.state.addFlags(f)
 	addJobFlags(f, &o.job)
 }
@@ -108,10 +121,13 @@ func (s *stateOptions) addFlags(f *pflag.FlagSet) {
 		*to = quantity.NewValue(kind)
 		f.Var(*to, name, usage)
 	}
-	value(&s.interval, quantity.Interval, "interval", "length of each collection, such as 60s or 1m30s")
+	s.interval = newIntervalValue()
+	f.Var(s.interval, "interval", "length of each collection, such as 60s or 1m30s; or unknown")
 	value(&s.graduation, quantity.Volume, "graduation", "step between two marks of the tubes (1 mL)")
 	value(&s.capacity, quantity.Volume, "capacity", "highest mark of the tubes")
 	value(&s.tolerance, quantity.Volume, "tolerance", "largest error of the tubes' scale (one mark)")
+	f.Float64Var(&s.density, "density", math.NaN(), "density in g/mL of fuel that was weighed (0.83, assumed)")
+	f.Lookup("density").DefValue = ""
 	f.StringVar(&s.tubeClass, "tube-class", "", "A or B: the tolerance of ASTM E1272 by capacity")
 	f.StringVar(&s.engine, "engine", "", "the engine's name, which picks its limits sheet")
 	f.IntVar(&s.cylinders, "cylinders", 0, "how many cylinders the engine has")
@@ -151,8 +167,8 @@ func addJobFlags(f *pflag.FlagSet, j *leakback.Job) {
 // defaults are what the flags say, for the entry package.
 func (s *stateOptions) defaults() entry.Defaults {
 	return entry.Defaults{
-		IntervalS: s.interval.Value(), GraduationML: s.graduation.Value(),
-		CapacityML: s.capacity.Value(), ToleranceML: s.tolerance.Value(), TubeClass: s.tubeClass,
+		IntervalS: s.interval.Seconds(), GraduationML: s.graduation.Value(),
+		CapacityML: s.capacity.Value(), ToleranceML: s.tolerance.Value(), TubeClass: s.tubeClass, DensityGML: s.density,
 		Condition: s.condition, Injectors: s.injectors, Cranks: s.cranks,
 		FuelTempC: s.fuelTemp.Value(), FuelTempAt: s.fuelTempAt,
 		RailPressureBar: s.railPressure.Value(), BackPressureBar: s.backPressure.Value(),
@@ -192,7 +208,7 @@ func (c *check) run(ctx context.Context, files []string) error {
 // evaluateAll prints the result of every test of the source and gives the
 // worst verdict. Without a workbook to write all tests go the way of a batch.
 func (c *check) evaluateAll(ctx context.Context, src *source) (leakback.Verdict, error) {
-	if c.o.output == "" {
+	if c.o.output == "" && !c.o.leaveOut.any() {
 		return c.batch(ctx, src, nil)
 	}
 	alone := false
@@ -200,9 +216,14 @@ func (c *check) evaluateAll(ctx context.Context, src *source) (leakback.Verdict,
 		alone, err = src.alone()
 		return err
 	})
+	if err == nil && c.o.leaveOut.any() {
+		err = c.o.leaveOut.apply(src.ahead)
+	}
 	switch {
 	case err != nil:
 		return leakback.Pass, err
+	case c.o.output == "":
+		return c.batch(ctx, src, nil)
 	case alone:
 		return c.single(src)
 	}
@@ -234,10 +255,11 @@ func (c *check) sound(files []string) error {
 		return fmt.Errorf("--format: %s: expected %s", quantity.Quote(o.format), strings.Join(formats, ", "))
 	case o.overwrite && o.output == "":
 		return errors.New("--overwrite: expected with --output FILE")
-	case o.output != "":
-		return c.soundOutput(files)
 	}
-	return nil
+	if err := c.o.leaveOut.sound(); err != nil || c.o.output == "" {
+		return err
+	}
+	return c.soundOutput(files)
 }
 
 func (c *check) soundOutput(files []string) error {

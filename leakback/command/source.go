@@ -202,6 +202,7 @@ func (c *check) sheetFor(engine string) (*limits.Sheet, error) {
 // sheet has, so that a number beyond it is reported where it stands in the file.
 func (c *check) defaults() (entry.Defaults, error) {
 	d := c.o.state.defaults()
+	d.FitDrift = c.o.drift
 	sheet, err := c.sheetFor(d.Engine)
 	if err != nil {
 		return d, err

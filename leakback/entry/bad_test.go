@@ -15,7 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-const knownColumns = "cylinder, volume_ml, volume_cc, volume_floz, interval_s, interval_min, test_id, run, start_ml, " +
+const knownColumns = "cylinder, blocked, volume_ml, volume_cc, volume_floz, mass_g, density_g_ml, interval_s, interval_min, test_id, run, start_ml, " +
 	"over_range, graduation_ml, capacity_ml, tolerance_ml, condition, injectors, cranks, fuel_temp_c, fuel_temp_at, " +
 	"rail_pressure_bar, back_pressure_bar, engine_rpm, return_line, engine"
 
@@ -56,23 +56,17 @@ func TestBadFiles(t *testing.T) {
 		{"repeated column", "cylinder,volume_ml,Cylinder\n1,21,1\n", []string{
 			"idle.csv: row 1, column cylinder: expected each column once"}},
 		{"two volumes", "cylinder,volume_ml,volume_cc\n1,21,21\n", []string{
-			"idle.csv: row 1, column volume_cc: expected only one column of volume_ml, volume_cc, volume_floz"}},
+			"idle.csv: row 1, column volume_cc: expected only one column of volume_ml, volume_cc, volume_floz, mass_g"}},
 		{"two intervals", "cylinder,volume_ml,interval_min,interval_s\n1,21,1,60\n", []string{
 			"idle.csv: row 1, column interval_s: expected only one column of interval_s, interval_min"}},
 		{"no volume", "cylinder,run\n1,1\n", []string{
-			"idle.csv: row 1: expected a column volume_ml or volume_cc or volume_floz"}},
-		{"no cylinder", "volume_ml\n130\n", []string{
-			"idle.csv: row 1: expected a column cylinder; the merged return alone (method total) is not supported yet"}},
+			"idle.csv: row 1: expected a column volume_ml or volume_cc or volume_floz or mass_g"}},
 		{"no header", "1,21\n2,22\n", []string{
 			`idle.csv: row 1: "1": expected one of the columns ` + knownColumns,
 			`idle.csv: row 1: "21": expected one of the columns named above`,
-			"idle.csv: row 1: expected a column cylinder; the merged return alone (method total) is not supported yet",
-			"idle.csv: row 1: expected a column volume_ml or volume_cc or volume_floz"}},
-		{"block-off", "blocked,volume_ml\n1+2,90\n", []string{
-			"idle.csv: row 1, column blocked: expected a column cylinder in its place; block-off is not supported yet"}},
-		{"mass", "cylinder,mass_g,density_g_ml\n1,18,0.83\n", []string{
-			"idle.csv: row 1, column mass_g: expected a volume in its place; a mass is not supported yet",
-			"idle.csv: row 1, column density_g_ml: expected a volume; a mass with its density is not supported yet"}},
+			"idle.csv: row 1: expected a column volume_ml or volume_cc or volume_floz or mass_g"}},
+		{"density of a volume", "cylinder,volume_ml,density_g_ml\n1,18,0.83\n", []string{
+			"idle.csv: row 1, column density_g_ml: expected it beside a column mass_g alone"}},
 		{"quotes in the header", "cylinder,\"volume_ml\n1,21\n", []string{
 			"idle.csv: row 1: expected quotes in pairs, around a whole cell (a quote inside it is written twice)"}},
 		{"header not UTF-8", "cylinder,volume_ml,R\xfccklauf\n1,21,\n", []string{
@@ -173,14 +167,47 @@ func TestBadFiles(t *testing.T) {
 			`idle.csv: row 3, column run: "-1": expected a run's number, whole, from 1 to 999`,
 			`idle.csv: row 4, column run: "1000": expected a run's number, whole, from 1 to 999`,
 			`idle.csv: row 5, column run: "x": expected a run's number, whole, from 1 to 999`}},
-		{"one tube", "cylinder,run,volume_ml\n1,1,21\n2,2,22\n3,3,23\n1,4,21\n", []string{
-			`idle.csv: row 2, column run: "1": expected a row for cylinder 2, which another run of the test has; one tube for one cylinder after the other is not supported yet`,
-			`idle.csv: row 3, column run: "2": expected a row for cylinder 1, which another run of the test has; one tube for one cylinder after the other is not supported yet`,
-			`idle.csv: row 4, column run: "3": expected a row for cylinder 1, which another run of the test has; one tube for one cylinder after the other is not supported yet`,
-			`idle.csv: row 5, column run: "4": expected a row for cylinder 2, which another run of the test has; one tube for one cylinder after the other is not supported yet`}},
+
+		// Merged returns.
+		{"blocked", "blocked,volume_ml\n,90\n\"1,2\",80\n1+,80\n0,80\n65,80\n1.5,80\n1+2+1,80\nall,80\n 2 + 1 ,60\n", []string{
+			`idle.csv: row 3, column blocked: "1,2": expected the blocked cylinders joined by +, such as 1+2, or nothing where none was`,
+			`idle.csv: row 4, column blocked: "1+": expected the blocked cylinders joined by +, such as 1+2, or nothing where none was`,
+			`idle.csv: row 5, column blocked: "0": expected whole numbers of cylinders from 1 to 64, joined by +`,
+			`idle.csv: row 6, column blocked: "65": expected whole numbers of cylinders from 1 to 64, joined by +`,
+			`idle.csv: row 7, column blocked: "1.5": expected whole numbers of cylinders from 1 to 64, joined by +`,
+			`idle.csv: row 8, column blocked: "1+2+1": expected each blocked cylinder once`,
+			`idle.csv: row 9, column blocked: "all": expected the blocked cylinders joined by +, such as 1+2, or nothing where none was`}},
+		{"both filled", "cylinder,blocked,volume_ml\n1,2,21\n2,,22\n", []string{
+			`idle.csv: row 2, column blocked: "2": expected nothing beside a cylinder: a row holds a cylinder's own return, ` +
+				`or the merged return with these cylinders blocked and its cylinder empty`}},
+		{"two methods in a test", "test_id,cylinder,blocked,volume_ml\na,1,,21\na,,2,22\nb,,1,90\nb,3,,22\nb,,,100\n", []string{
+			`idle.csv: row 3, column cylinder: expected a cylinder's number, whole, from 1 to 64, as in row 2 of the same test`,
+			`idle.csv: row 5, column cylinder: "3": expected nothing beside a merged return, as in row 4 of the same test`}},
+		{"runs twice", "blocked,run,volume_ml\n,1,90\n1,2,80\n1,2,80\n2,3,70\n,3,90\n", []string{
+			`idle.csv: row 4, column run: "2": expected each run once, or once for each return line; run 2 is in row 3 already`,
+			`idle.csv: row 6, column run: "3": expected each run once, or once for each return line; run 3 is in row 5 already`}},
+		{"runs twice, one by its place", "blocked,run,volume_ml\n,,90\n1,1,80\n", []string{
+			`idle.csv: row 3, column run: "1": expected each run once, or once for each return line; run 1 is in row 2 already`}},
+		{"total twice in a run", "run,volume_ml\n1,90\n1,80\n", []string{
+			`idle.csv: row 3, column run: "1": expected each run once, or once for each return line; run 1 is in row 2 already`}},
+		{"a run blocked in two ways", "blocked,run,return_line,volume_ml\n1+2,1,left,90\n1,1,right,80\n", []string{
+			`idle.csv: row 3, column blocked: "1": expected "1+2", as in row 2 of the same run`}},
+		{"merged without an interval", "blocked,volume_ml,interval_s\n,90,60\n1,80,unknown\n", []string{
+			`idle.csv: row 3, column interval_s: "unknown": expected the length of the collection, which a merged return is measured by`}},
+
+		// Masses.
+		{"masses", "cylinder,mass_g,density_g_ml,start_ml\n1,x,,\n2,10001,,\n3,20,0.5,\n4,20,,2\n5,3 drops,,\n6,>,,\n", []string{
+			`idle.csv: row 2, column mass_g: "x": expected a number such as 22.5, >100 or <2, or nothing where it was not read`,
+			`idle.csv: row 3, column mass_g: "10001": expected a mass from 0 to 10,000 g`,
+			`idle.csv: row 4, column density_g_ml: "0.5": expected a density from 0.6 to 1.1 g/mL`,
+			`idle.csv: row 5, column start_ml: "2": expected nothing beside mass_g: weigh what was added alone`,
+			`idle.csv: row 6, column mass_g: "3 drops": expected a volume, and a drop is none: collect to the first mark, or weigh`,
+			`idle.csv: row 7, column mass_g: ">": expected a figure behind > or <, such as >100 or <2`}},
+		{"mass beyond the tube", "cylinder,mass_g,capacity_ml\n1,84,100\n", []string{
+			`idle.csv: row 2, column mass_g: "84": expected at most the tube's capacity, 100 mL; where it overflowed write > and its highest mark`}},
 
 		// Intervals and state.
-		{"intervals", "cylinder,volume_ml,run,interval_s\n1,21,1,0\n1,21,2,-60\n1,21,3,1e400\n1,21,4,NaN\n1,21,5,Inf\n1,21,6,0x3c\n1,21,7,1_000\n1,21,8,60s\n1,21,9,90000\n1,21,10,unknown\n", []string{
+		{"intervals", "cylinder,volume_ml,run,interval_s\n1,21,1,0\n1,21,2,-60\n1,21,3,1e400\n1,21,4,NaN\n1,21,5,Inf\n1,21,6,0x3c\n1,21,7,1_000\n1,21,8,60s\n1,21,9,90000\n1,21,10,unknowable\n", []string{
 			`idle.csv: row 2, column interval_s: "0": expected the length of the collection, from 1 to 86,400 s`,
 			`idle.csv: row 3, column interval_s: "-60": expected the length of the collection, from 1 to 86,400 s`,
 			`idle.csv: row 4, column interval_s: "1e400": expected the length of the collection, from 1 to 86,400 s`,
@@ -190,7 +217,9 @@ func TestBadFiles(t *testing.T) {
 			`idle.csv: row 8, column interval_s: "1_000": expected the length of the collection, from 1 to 86,400 s`,
 			`idle.csv: row 9, column interval_s: "60s": expected the length of the collection, from 1 to 86,400 s`,
 			`idle.csv: row 10, column interval_s: "90000": expected the length of the collection, from 1 to 86,400 s`,
-			`idle.csv: row 11, column interval_s: "unknown": expected the length of the collection, from 1 to 86,400 s; an unknown interval is not supported yet`}},
+			`idle.csv: row 11, column interval_s: "unknowable": expected the length of the collection, from 1 to 86,400 s`}},
+		{"unknown and known in a run", "cylinder,volume_ml,interval_s\n1,21,unknown\n2,22,60\n", []string{
+			`idle.csv: row 3, column interval_s: "60": expected "unknown", as in row 2 of the same run`}},
 		{"unequal in a run", "cylinder,volume_ml,interval_s,cranks,fuel_temp_c,fuel_temp_at,rail_pressure_bar,back_pressure_bar,engine_rpm\n" +
 			"1,21,60,3,40,rail,350,10,750\n2,21,61,2,41,Tube,351,11,751\n3,21,60.0,3,40,Rail,350,10,750\n", []string{
 			`idle.csv: row 3, column interval_s: "61": expected "60", as in row 2 of the same run`,
@@ -263,6 +292,8 @@ func TestBeyondCylinders(t *testing.T) {
 	d.Cylinders = 4
 	_, err := readString("cylinder,volume_ml\n4,21\n5,22\n", d)
 	requireFaults(t, err, []string{`idle.csv: row 3, column cylinder: "5": expected a cylinder from 1 to 4, as --cylinders or the limits sheet says`})
+	_, err = readString("blocked,volume_ml\n4,21\n4+5,22\n", d)
+	requireFaults(t, err, []string{`idle.csv: row 3, column blocked: "4+5": expected cylinders from 1 to 4, as --cylinders or the limits sheet says`})
 }
 
 func TestTubeClassWithoutCapacity(t *testing.T) {
@@ -283,7 +314,7 @@ func TestTubeClassWithoutCapacity(t *testing.T) {
 }
 
 func TestBadFlags(t *testing.T) {
-	d := Defaults{IntervalS: 0.5, GraduationML: 0, CapacityML: -1, ToleranceML: -1, TubeClass: "C", Condition: "a\nb",
+	d := Defaults{IntervalS: 0.5, GraduationML: 0, CapacityML: -1, ToleranceML: -1, DensityGML: 5, TubeClass: "C", Condition: "a\nb",
 		Injectors: "on", Cranks: -1, FuelTempC: 300, FuelTempAt: "tank", RailPressureBar: -1, BackPressureBar: -1,
 		EngineRPM: -1, ReturnLine: "\x00", Engine: "\xff", Cylinders: 65}
 	_, err := readString("cylinder,volume_ml\n1,21\n", d)
@@ -293,10 +324,10 @@ func TestBadFlags(t *testing.T) {
 	for _, f := range faults.Faults {
 		flags = append(flags, f.Column)
 	}
-	assert.Equal(t, []string{"--interval", "--graduation", "--capacity", "--tolerance", "--cranks", "--fuel-temp",
+	assert.Equal(t, []string{"--interval", "--graduation", "--capacity", "--tolerance", "--density", "--cranks", "--fuel-temp",
 		"--rail-pressure", "--back-pressure", "--rpm", "--cylinders", "--tube-class", "--condition", "--injectors",
 		"--fuel-temp-at", "--return-line", "--engine"}, flags)
-	assert.Equal(t, `--tube-class: "C": expected A or B`, faults.Faults[10].Error())
+	assert.Equal(t, `--tube-class: "C": expected A or B`, faults.Faults[11].Error())
 
 	d = minute()
 	d.CapacityML = 0.5
@@ -426,7 +457,6 @@ func TestFaultAtATestsEnd(t *testing.T) {
 		"a bad id":                          {"test_id,cylinder,volume_ml\n", sound + "#,1,21\n", 1},
 		"an id seen before":                 {"test_id,cylinder,volume_ml\n", sound + "B,1,21\nA,3,23\n", 2},
 		"a line too long":                   {"test_id,cylinder,volume_ml\n", sound + "B," + strings.Repeat("1", 1<<17) + ",21\n", 0},
-		"the last test lacks a row":         {"test_id,cylinder,volume_ml,run\n", "A,1,21,1\nB,1,21,1\nB,2,21,2\n", 1},
 	} {
 		t.Run(name, func(t *testing.T) {
 			tests, err := readString(c.header+c.rows, minute())

@@ -20,12 +20,16 @@ func (r *Reader) cell(c column) string {
 func (r *Reader) reading() leakback.Reading {
 	before := len(r.faults)
 	rd := leakback.Reading{Typed: r.cell(colVolume), ReturnLine: r.word(colReturnLine)}
+	factor := r.head.factor[colVolume]
 	if rd.ReturnLine == "" {
 		rd.ReturnLine = r.def.ReturnLine
 	}
 	var p problem
 	rd.Tube, p = r.def.tube(r.number(colGraduation), r.number(colCapacity), r.number(colTolerance))
 	rd.Bound, rd.VolumeML = r.level(rd.Typed)
+	if r.head.mass {
+		factor = r.weigh(&rd)
+	}
 	start, over := r.number(colStart), r.number(colOverRange)
 	if rd.StartRead = !math.IsNaN(start); rd.StartRead {
 		rd.StartML = start
@@ -39,9 +43,26 @@ func (r *Reader) reading() leakback.Reading {
 		r.report(p)
 	}
 	if p.expected == "" {
-		r.report(checkLevels(&rd, r.head.factor[colVolume]))
+		r.report(checkLevels(&rd, factor))
 	}
 	return rd
+}
+
+// weigh makes a volume of a mass; it gives the volume of a gram.
+func (r *Reader) weigh(rd *leakback.Reading) (mlPerG float64) {
+	density := orElse(r.number(colDensity), r.def.DensityGML)
+	assumed := math.IsNaN(density)
+	if assumed {
+		density = leakback.AssumedDensityGML
+	}
+	if rd.Typed != "" {
+		rd.Typed += " g"
+		rd.VolumeML, rd.DensityGML, rd.DensityAssumed = rd.VolumeML/density, density, assumed
+	}
+	if start := r.cell(colStart); start != "" {
+		r.fault(colStart, start, "nothing beside "+massName+": weigh what was added alone")
+	}
+	return 1 / density
 }
 
 func (r *Reader) report(p problem) {
@@ -62,11 +83,19 @@ func (r *Reader) level(text string) (leakback.Bound, float64) {
 	case err != nil || figure != strings.TrimSpace(figure):
 		r.fault(colVolume, text, r.commaHint(figure, levelExpected(text, figure)))
 		return bound, math.NaN()
-	case !spans[colVolume].holds(x):
-		r.fault(colVolume, text, spans[colVolume].expected)
+	case !r.head.levels().holds(x):
+		r.fault(colVolume, text, r.head.levels().expected)
 		return bound, math.NaN()
 	}
 	return bound, x
+}
+
+// levels is the span of the readings' column.
+func (h *header) levels() *span {
+	if h.mass {
+		return &massSpan
+	}
+	return &spans[colVolume]
 }
 
 // overRange makes a lower bound of a reading whose tube overflowed.
@@ -91,16 +120,15 @@ func (r *Reader) number(c column) float64 {
 	if text == "" {
 		return math.NaN()
 	}
+	if c == colInterval && strings.EqualFold(text, Unknown) {
+		return unknownS
+	}
 	x, err := quantity.ParseNumber(text, r.head.mark != ',')
 	x *= r.head.factor[c]
 	if err == nil && spans[c].holds(x) {
 		return x
 	}
-	expected := spans[c].expected
-	if c == colInterval && strings.EqualFold(text, "unknown") {
-		expected += "; an unknown interval is not supported yet"
-	}
-	r.fault(c, text, r.commaHint(text, expected))
+	r.fault(c, text, r.commaHint(text, spans[c].expected))
 	return math.NaN()
 }
 

@@ -19,7 +19,7 @@ import (
 // Defaults is what the flags say: it fills in what cells leave empty. Figures
 // are NaN, counts 0 and words "" where a flag was not given.
 type Defaults struct {
-	// IntervalS is the length of each collection in s.
+	// IntervalS is the length of each collection in s; +Inf where it is unknown.
 	IntervalS float64
 	// GraduationML is the step between two marks of the tubes; NaN is 1 mL.
 	GraduationML float64
@@ -28,6 +28,8 @@ type Defaults struct {
 	// ToleranceML is the largest error of the tubes' scale; NaN is what
 	// TubeClass makes it, or one mark.
 	ToleranceML float64
+	// DensityGML is the fuel's density in g/mL, where it was weighed.
+	DensityGML float64
 	// TubeClass is A or B of ASTM E1272.
 	TubeClass string
 	// Condition is the running state of the engine.
@@ -52,12 +54,28 @@ type Defaults struct {
 	Engine string
 	// Cylinders is how many cylinders the engine has, by the flag or its sheet.
 	Cylinders int
+	// FitDrift says that runs which cannot show drift are to be refused.
+	FitDrift bool
+}
+
+// Unknown stands for the length of a collection of which only the ratios matter.
+const Unknown = "unknown"
+
+// unknownS is that length in s while a file is read.
+var unknownS = math.Inf(1)
+
+// intervalS is a length as tests have it: NaN where it is unknown.
+func intervalS(read float64) float64 {
+	if read == unknownS {
+		return math.NaN()
+	}
+	return read
 }
 
 // NoDefaults are the defaults where no flag was given.
 func NoDefaults() Defaults {
 	nan := math.NaN()
-	return Defaults{IntervalS: nan, GraduationML: nan, CapacityML: nan, ToleranceML: nan,
+	return Defaults{IntervalS: nan, GraduationML: nan, CapacityML: nan, ToleranceML: nan, DensityGML: nan,
 		FuelTempC: nan, RailPressureBar: nan, BackPressureBar: nan, EngineRPM: nan}
 }
 
@@ -66,7 +84,7 @@ func NoDefaults() Defaults {
 func (d Defaults) settled() (Defaults, []Fault) {
 	var faults []Fault
 	for _, f := range d.figures() {
-		if s := &spans[f.column]; !math.IsNaN(f.value) && !s.holds(f.value) {
+		if s := &spans[f.column]; !math.IsNaN(f.value) && !s.holds(f.value) && !(f.column == colInterval && f.value == unknownS) {
 			faults = append(faults, Fault{Column: f.flag, Value: quantity.Grouped(f.value), Expected: s.expected})
 		}
 	}
@@ -98,6 +116,7 @@ func (d *Defaults) figures() []flagFigure {
 		{"--graduation", colGraduation, d.GraduationML},
 		{"--capacity", colCapacity, notZero(d.CapacityML)},
 		{"--tolerance", colTolerance, d.ToleranceML},
+		{"--density", colDensity, d.DensityGML},
 		{"--cranks", colCranks, notZero(float64(d.Cranks))},
 		{"--fuel-temp", colFuelTemp, d.FuelTempC},
 		{"--rail-pressure", colRailPressure, d.RailPressureBar},
@@ -189,7 +208,7 @@ func oneOf(words ...string) func(string) (string, bool) {
 const longestText = 100
 
 func usualText(text string) (string, bool) {
-	if !printable(text) || utf8.RuneCountInString(text) > longestText {
+	if !Printable(text) || utf8.RuneCountInString(text) > longestText {
 		return "", false
 	}
 	return text, true
@@ -204,8 +223,8 @@ func usualID(text string) (string, bool) {
 
 func beginsID(r rune) bool { return unicode.IsLetter(r) || unicode.IsDigit(r) }
 
-// printable says whether text can be shown on one line as it is.
-func printable(text string) bool {
+// Printable says whether text can be shown on one line as it is.
+func Printable(text string) bool {
 	for i := range len(text) {
 		if text[i] < ' ' || text[i] > '~' {
 			return utf8.ValidString(text) && strings.IndexFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }) < 0

@@ -52,7 +52,7 @@ func (f Fault) place() string {
 // oneLine is a file's name as it is, or quoted where it would break the line
 // or play with the terminal.
 func oneLine(name string) string {
-	if printable(name) {
+	if Printable(name) {
 		return name
 	}
 	return quantity.Quote(name)

@@ -81,7 +81,7 @@ func requireFaultsInOrder(t *testing.T, err error) {
 	for i, f := range faults.Faults {
 		require.True(t, i == 0 || f.Row >= faults.Faults[i-1].Row)
 		require.NotEmpty(t, f.Expected)
-		require.True(t, printable(f.Error()), "%q", f.Error())
+		require.True(t, Printable(f.Error()), "%q", f.Error())
 	}
 }
 
@@ -120,7 +120,7 @@ func FuzzTestID(f *testing.F) {
 
 // scraps are what goes wrong in a file.
 var scraps = []string{",", ";", "\t", "\n", "\r", "\r\n", "\"", "\"\"", ">", "<", "-", "0", "9", ".", ",5", "x", "A", " ",
-	"\x00", "\xff", "\ufeff", "\u00a0", "unknown", "1e400", "NaN", "interval_s", "volume_ml", "test_id", "run", "drops"}
+	"\x00", "\xff", "\ufeff", "\u00a0", "unknown", "1e400", "1+2", "blocked", "mass_g", "cylinder", "NaN", "interval_s", "volume_ml", "test_id", "run", "drops"}
 
 // Damage any file in any way: no panic, no unsound test, no error beside a value.
 func TestDamagedFiles(t *testing.T) {
@@ -142,7 +142,7 @@ func TestDamagedFiles(t *testing.T) {
 // The order of a test's rows says nothing: shuffled, they make the same test.
 func TestRowsInAnyOrder(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 4))
-	for _, name := range []string{"short.csv", "runs.csv", "tubes.csv", "state.tsv"} {
+	for _, name := range []string{"short.csv", "runs.csv", "tubes.csv", "state.tsv", "two-lines.csv", "one-tube.csv", "weighed.csv"} {
 		data, err := os.ReadFile(filepath.Join(readings, name))
 		require.NoError(t, err)
 		header, rows, _ := strings.Cut(string(data), "\n")

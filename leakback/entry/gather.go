@@ -3,8 +3,8 @@ package entry
 import (
 	"cmp"
 	"math"
-	"math/bits"
 	"slices"
+	"strings"
 
 	"leakback/leakback"
 )
@@ -35,14 +35,17 @@ type gathered struct {
 	words    [lastOfTest - firstOfTest + 1]stated
 	runs     []gatheredRun
 	readings []placed
-	// loose says that a row did not tell its run or cylinder, so that nothing
-	// can be said of rows that seem to be missing.
-	loose bool
+	rows     int
+	// method is how its returns were collected, as row first said; "" before.
+	method leakback.Method
+	first  int
 }
 
 type gatheredRun struct {
 	number, row int
 	cylinders   uint64 // bit c-1 for cylinder c
+	readings    int
+	blocked     []int
 	state       [lastOfRun - firstOfRun + 1]stated
 }
 
@@ -68,14 +71,21 @@ func (g *gathered) run(number, row int) *gatheredRun {
 	return &g.runs[len(g.runs)-1]
 }
 
-// rowOf is the row that a run already has for a cylinder.
-func (g *gathered) rowOf(run, cylinder int) int {
-	for _, p := range g.readings {
-		if p.run == run && p.Cylinder == cylinder {
+// rowOf is the row that a run already has for a cylinder, or for a return
+// line; 0 where it has none.
+func (g *gathered) rowOf(run, cylinder int, line string) int {
+	for i := range g.readings {
+		if p := &g.readings[i]; p.run == run && p.Cylinder == cylinder && (cylinder > 0 || p.ReturnLine == line) {
 			return p.row
 		}
 	}
 	return 0
+}
+
+// add puts a reading into a run.
+func (g *gathered) add(run *gatheredRun, row int, rd leakback.Reading) {
+	run.readings++
+	g.readings = append(g.readings, placed{run.number, row, rd})
 }
 
 func (g *gathered) word(c column, flag string) string {
@@ -102,14 +112,14 @@ func (g *gathered) test(d *Defaults) *leakback.Test {
 		readings[i] = g.readings[i].Reading
 	}
 	t := &leakback.Test{
-		ID: g.id, Method: leakback.MethodIndividual, Cylinders: d.Cylinders,
+		ID: g.id, Method: g.method, Cylinders: d.Cylinders, FitDrift: d.FitDrift,
 		Engine:    g.word(colEngine, d.Engine),
 		Condition: g.word(colCondition, d.Condition),
 		Injectors: g.word(colInjectors, d.Injectors),
 		Runs:      make([]leakback.Run, len(g.runs)),
 	}
 	for i := range g.runs {
-		n := bits.OnesCount64(g.runs[i].cylinders)
+		n := g.runs[i].readings
 		t.Runs[i] = g.runs[i].run(d, readings[:n:n])
 		readings = readings[n:]
 	}
@@ -128,9 +138,12 @@ func (g *gathered) sort() {
 	}
 }
 
-// compare is the order of runs, then of cylinders.
+// compare is the order of runs, then of cylinders, of a merged return of lines.
 func (p *placed) compare(o *placed) int {
-	return cmp.Or(cmp.Compare(p.run, o.run), cmp.Compare(p.Cylinder, o.Cylinder))
+	if c := cmp.Or(cmp.Compare(p.run, o.run), cmp.Compare(p.Cylinder, o.Cylinder)); c != 0 || p.Cylinder > 0 {
+		return c
+	}
+	return strings.Compare(p.ReturnLine, o.ReturnLine)
 }
 
 func (g *gatheredRun) run(d *Defaults, readings []leakback.Reading) leakback.Run {
@@ -143,5 +156,6 @@ func (g *gatheredRun) run(d *Defaults, readings []leakback.Reading) leakback.Run
 	if at := g.stated(colFuelTempAt); at.row > 0 {
 		s.FuelTempAt = at.text
 	}
-	return leakback.Run{Number: g.number, IntervalS: g.figure(colInterval, d.IntervalS), State: s, Readings: readings}
+	return leakback.Run{Number: g.number, IntervalS: intervalS(g.figure(colInterval, d.IntervalS)), State: s,
+		Blocked: g.blocked, Readings: readings}
 }

@@ -193,7 +193,7 @@ func TestTubeClass(t *testing.T) {
 }
 
 func TestFlagsFillIn(t *testing.T) {
-	d := Defaults{IntervalS: 15, GraduationML: 0.5, CapacityML: 50, ToleranceML: 0.25, Condition: "Cranking",
+	d := Defaults{IntervalS: 15, GraduationML: 0.5, CapacityML: 50, ToleranceML: 0.25, DensityGML: 0.84, FitDrift: true, Condition: "Cranking",
 		Injectors: "OFF", Cranks: 2, FuelTempC: 20, FuelTempAt: "Rail", RailPressureBar: 250, BackPressureBar: 10,
 		EngineRPM: 200, ReturnLine: "left", Engine: " Northmoor Six-90", Cylinders: 6}
 	tests, err := readString("cylinder,volume_ml,condition,rail_pressure_bar\n1,5,,\n2,6,hot start,260\n", d)
@@ -203,6 +203,7 @@ func TestFlagsFillIn(t *testing.T) {
 	assert.Equal(t, limits.Off, test.Injectors)
 	assert.Equal(t, "Northmoor Six-90", test.Engine)
 	assert.Equal(t, 6, test.Cylinders)
+	assert.True(t, test.FitDrift)
 	assert.Equal(t, 15.0, test.Runs[0].IntervalS)
 	assert.Equal(t, leakback.State{Cranks: 2, FuelTempC: 20, FuelTempAt: "rail", RailPressureBar: 260,
 		BackPressureBar: 10, EngineRPM: 200}, test.Runs[0].State)

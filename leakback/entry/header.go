@@ -14,7 +14,9 @@ const (
 	colTestID column = iota
 	colRun
 	colCylinder
+	colBlocked
 	colVolume
+	colDensity
 	colStart
 	colOverRange
 	colGraduation
@@ -47,9 +49,12 @@ var names = []struct {
 	factor float64
 }{
 	{"cylinder", colCylinder, 1},
+	{"blocked", colBlocked, 1},
 	{"volume_ml", colVolume, 1},
 	{"volume_cc", colVolume, 1},
 	{"volume_floz", colVolume, one(quantity.Volume, "US fl oz")},
+	{massName, colVolume, 1},
+	{"density_g_ml", colDensity, 1},
 	{"interval_s", colInterval, 1},
 	{"interval_min", colInterval, one(quantity.Interval, "min")},
 	{"test_id", colTestID, 1},
@@ -71,6 +76,10 @@ var names = []struct {
 	{"engine", colEngine, 1},
 }
 
+// massName is the column of readings that were weighed; their densities make
+// volumes of them.
+const massName = "mass_g"
+
 // one is one of a unit in the inside unit.
 func one(k quantity.Kind, unit string) float64 {
 	x, err := quantity.Parse(k, "1 "+unit)
@@ -78,17 +87,6 @@ func one(k quantity.Kind, unit string) float64 {
 		panic(err) // the unit is written in this file
 	}
 	return x
-}
-
-// laterNames are columns of the contract that wait for their method; each
-// stands in the place of one that is needed today.
-var laterNames = map[string]struct {
-	instead  column
-	expected string
-}{
-	"blocked":      {colCylinder, "a column cylinder in its place; block-off is not supported yet"},
-	"mass_g":       {colVolume, "a volume in its place; a mass is not supported yet"},
-	"density_g_ml": {columns, "a volume; a mass with its density is not supported yet"},
 }
 
 // span is what a column of numbers takes.
@@ -114,6 +112,7 @@ var spans = [columns]span{
 	colRun:          counted("a run's number", 1, 999),
 	colCylinder:     counted("a cylinder's number", 1, mostCylinders),
 	colVolume:       measured(quantity.Volume, "a volume from"),
+	colDensity:      {low: 0.6, high: 1.1, expected: "a density from 0.6 to 1.1 g/mL"},
 	colStart:        measured(quantity.Volume, "a level from"),
 	colOverRange:    {low: 0, high: 1, whole: true, expected: "1 where the tube overflowed, else 0"},
 	colGraduation:   aboveZero(measured(quantity.Volume, "the step between two marks, above")),
@@ -126,6 +125,9 @@ var spans = [columns]span{
 	colBackPressure: measured(quantity.Pressure, "a pressure from"),
 	colEngineRPM:    {high: 10_000, expected: "a speed from 0 to 10,000 rpm"},
 }
+
+// massSpan is what the volume's column takes where it holds masses.
+var massSpan = span{high: 10_000, expected: "a mass from 0 to 10,000 g"}
 
 func counted(what string, low, high float64) span {
 	return span{low: low, high: high, whole: true,
@@ -153,6 +155,8 @@ type header struct {
 	name    [columns]string
 	factor  [columns]float64
 	unnamed []int
+	// mass says that the readings were weighed.
+	mass bool
 	// ofTest and ofRun are the columns that the file has of those that say
 	// something of a whole test or run.
 	ofTest, ofRun []column
@@ -168,25 +172,17 @@ func newHeader(record []string, mark byte, row int, list *faultList) (h *header,
 		n := names[i]
 		h.at[n.column], h.name[n.column], h.factor[n.column] = -1, n.name, n.factor
 	}
-	lacking := map[column]bool{colCylinder: true, colVolume: true}
 	unknown := 0
 	for i, cell := range record {
 		name := strings.ToLower(strings.TrimSpace(cell))
-		if later, found := laterNames[name]; found {
-			list.add(Fault{Row: row, Column: name, Expected: later.expected})
-			delete(lacking, later.instead)
-			continue
-		}
-		c, known := h.place(i, name, list)
-		delete(lacking, c)
-		if !known {
+		if !h.place(i, name, list) {
 			list.add(unknownColumn(row, strings.TrimSpace(cell), unknown))
 			unknown++
 		}
 	}
-	h.missing(lacking, list)
+	h.check(list)
 	h.ofTest, h.ofRun = h.among(firstOfTest, lastOfTest), h.among(firstOfRun, lastOfRun)
-	return h, h.has(colCylinder) && h.has(colVolume)
+	return h, h.has(colVolume)
 }
 
 // among lists the columns that the file has, from first to last.
@@ -202,19 +198,20 @@ func (h *header) among(first, last column) []column {
 
 // place notes where a column stands; known is false where no column has that
 // name. A cell without a name is a column that must stay empty.
-func (h *header) place(i int, name string, list *faultList) (c column, known bool) {
+func (h *header) place(i int, name string, list *faultList) (known bool) {
 	c, factor := lookUp(name)
 	switch {
 	case name == "":
 		h.unnamed = append(h.unnamed, i)
 	case c == columns:
-		return c, false
+		return false
 	case h.has(c):
 		list.add(Fault{Row: h.row, Column: name, Expected: once(c)})
 	default:
 		h.at[c], h.name[c], h.factor[c] = i, name, factor
+		h.mass = h.mass || name == massName
 	}
-	return c, true
+	return true
 }
 
 // lookUp finds what a column's name means; columns where it is unknown.
@@ -227,13 +224,13 @@ func lookUp(name string) (column, float64) {
 	return columns, 0
 }
 
-// missing adds a fault for each column that a file cannot do without.
-func (h *header) missing(lacking map[column]bool, list *faultList) {
-	if lacking[colCylinder] {
-		list.add(Fault{Row: h.row, Expected: "a column cylinder; the merged return alone (method total) is not supported yet"})
-	}
-	if lacking[colVolume] {
+// check adds a fault for what the columns do not make sense without.
+func (h *header) check(list *faultList) {
+	if !h.has(colVolume) {
 		list.add(Fault{Row: h.row, Expected: "a column " + strings.Join(namesOf(colVolume), " or ")})
+	}
+	if h.has(colDensity) && !h.mass {
+		list.add(Fault{Row: h.row, Column: h.name[colDensity], Expected: "it beside a column " + massName + " alone"})
 	}
 }
 

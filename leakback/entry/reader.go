@@ -30,6 +30,8 @@ type Reader struct {
 	begun map[uint64]uint32
 	seed  maphash.Seed
 	words [columns]map[string]string
+	// blocked are the lists of blocked cylinders that were read, by their cell.
+	blocked map[string][]int
 	// last is the word read last of a column, mostly that of the next row too.
 	last [columns]struct{ text, word string }
 

@@ -1,10 +1,10 @@
 package entry
 
 import (
+	"cmp"
 	"fmt"
 	"hash/maphash"
 	"math"
-	"math/bits"
 	"strings"
 
 	"leakback/leakback"
@@ -37,7 +37,6 @@ func (r *Reader) takeRow() *leakback.Test {
 		}
 	}
 	if fault != "" {
-		r.test.loose = true
 		r.add(Fault{Row: r.row, Expected: fault})
 		return ended
 	}
@@ -109,20 +108,16 @@ func (r *Reader) close() *leakback.Test {
 
 // checkRuns finds what only the whole test shows to be missing.
 func (r *Reader) checkRuns() {
-	var all uint64
-	for i := range r.test.runs {
-		all |= r.test.runs[i].cylinders
-	}
 	for i := range r.test.runs {
 		run := &r.test.runs[i]
-		if r.head.has(colInterval) && run.stated(colInterval).row == 0 && math.IsNaN(r.def.IntervalS) {
+		said := run.stated(colInterval)
+		switch {
+		case r.head.has(colInterval) && said.row == 0 && math.IsNaN(r.def.IntervalS):
 			r.add(Fault{Row: run.row, Column: r.head.name[colInterval],
 				Expected: "the length of the collection, here or with --interval"})
-		}
-		if lacks := all &^ run.cylinders; lacks != 0 && !r.test.loose {
-			r.add(Fault{Row: run.row, Column: r.head.name[colRun], Value: fmt.Sprint(run.number),
-				Expected: fmt.Sprintf("a row for cylinder %d, which another run of the test has; "+
-					"one tube for one cylinder after the other is not supported yet", bits.TrailingZeros64(lacks)+1)})
+		case run.figure(colInterval, r.def.IntervalS) == unknownS && r.test.method != leakback.MethodIndividual:
+			r.add(Fault{Row: run.row, Column: r.head.name[colInterval], Value: cmp.Or(said.text, Unknown),
+				Expected: "the length of the collection, which a merged return is measured by"})
 		}
 	}
 }
@@ -139,11 +134,16 @@ func (r *Reader) checkUnnamed() {
 
 // takeReading puts the current row into the open test.
 func (r *Reader) takeReading() {
-	cylinder, number := r.cylinder(), r.runNumber()
+	r.test.rows++
+	method := r.method()
+	if method != leakback.MethodIndividual {
+		r.takeMerged(method)
+		return
+	}
+	cylinder, number := r.cylinder(), r.runNumber(1)
 	reading := r.reading()
 	r.takeWords()
 	if cylinder == 0 || number == 0 {
-		r.test.loose = true
 		return
 	}
 	run := r.test.run(number, r.row)
@@ -151,12 +151,45 @@ func (r *Reader) takeReading() {
 	bit := uint64(1) << (cylinder - 1)
 	if run.cylinders&bit != 0 {
 		r.fault(colCylinder, r.cell(colCylinder), fmt.Sprintf("each cylinder once in a run; run %d has it in row %d",
-			number, r.test.rowOf(number, cylinder)))
+			number, r.test.rowOf(number, cylinder, "")))
 		return
 	}
 	run.cylinders |= bit
 	reading.Cylinder = cylinder
-	r.test.readings = append(r.test.readings, placed{number, r.row, reading})
+	r.test.add(run, r.row, reading)
+}
+
+// method is how the returns of the row were collected, and the same for all
+// rows of a test.
+func (r *Reader) method() leakback.Method {
+	method := leakback.MethodTotal
+	switch own := r.head.has(colCylinder); {
+	case own && (r.cell(colCylinder) != "" || !r.head.has(colBlocked)):
+		method = leakback.MethodIndividual
+		if text := r.cell(colBlocked); text != "" {
+			r.fault(colBlocked, text, "nothing beside a cylinder: a row holds a cylinder's own return, or the merged "+
+				"return with these cylinders blocked and its cylinder empty")
+		}
+	case r.head.has(colBlocked):
+		method = leakback.MethodBlockOff
+	}
+	if r.test.method == "" {
+		r.test.method, r.test.first = method, r.row
+	}
+	if r.test.method != method {
+		r.otherMethod(method)
+	}
+	return method
+}
+
+// otherMethod reports that a row's returns were collected in another way than
+// those of the test's rows before it.
+func (r *Reader) otherMethod(method leakback.Method) {
+	expected := spans[colCylinder].expected
+	if method == leakback.MethodIndividual {
+		expected = "nothing beside a merged return"
+	}
+	r.fault(colCylinder, r.cell(colCylinder), fmt.Sprintf("%s, as in row %d of the same test", expected, r.test.first))
 }
 
 // cylinder is the row's cylinder; 0 where it is faulty.
@@ -176,10 +209,11 @@ func (r *Reader) cylinder() int {
 	return int(n)
 }
 
-// runNumber is the row's run; 0 where it is faulty.
-func (r *Reader) runNumber() int {
+// runNumber is the row's run, another where the cell is empty; 0 where it is
+// faulty.
+func (r *Reader) runNumber(other int) int {
 	if r.cell(colRun) == "" {
-		return 1
+		return other
 	}
 	if n := r.number(colRun); !math.IsNaN(n) {
 		return int(n)

@@ -34,7 +34,7 @@ func Volumes(text string, d Defaults) (*leakback.Test, error) {
 	if math.IsNaN(d.IntervalS) {
 		list.add(Fault{Expected: "the length of the collection: --interval"})
 	}
-	run := leakback.Run{Number: 1, IntervalS: d.IntervalS, State: d.state()}
+	run := leakback.Run{Number: 1, IntervalS: intervalS(d.IntervalS), State: d.state()}
 	for i, volume := range volumes {
 		rd := leakback.Reading{Cylinder: i + 1, VolumeML: math.NaN(), Tube: tube, ReturnLine: d.ReturnLine}
 		if expected := readVolume(volume, &rd); expected != "" {
