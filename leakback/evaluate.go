@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"leakback/limits"
 	"leakback/stats"
@@ -29,7 +30,9 @@ type Evaluator struct{ e evaluation }
 
 // NewEvaluator makes an evaluator whose results have that detail.
 func NewEvaluator(d Detail) *Evaluator {
-	return &Evaluator{evaluation{full: d == Full, applied: map[appliedKey]appliedList{}}}
+	return &Evaluator{evaluation{
+		full: d == Full, applied: map[appliedKey]appliedList{}, partial: map[partialKey]*limits.Limit{},
+	}}
 }
 
 // Evaluate is Evaluate with the evaluator's detail. The result is good until
@@ -66,6 +69,7 @@ type evaluation struct {
 	at       []judged // by cylinder
 	ratios   []ratioLimit
 	applied  map[appliedKey]appliedList
+	partial  map[partialKey]*limits.Limit // by what can be held against a test
 
 	noInterval  bool // the length of a run is unknown
 	sequential  bool // cylinders one after the other, drift unknown
@@ -98,13 +102,14 @@ type closeCall struct {
 
 func (e *evaluation) evaluate(t *Test, sheet *limits.Sheet) (*Result, error) {
 	e.entered, e.test, e.sheet = t, t.kept(), sheet
+	e.noInterval = slices.ContainsFunc(e.test.Runs, func(r Run) bool { return math.IsNaN(r.IntervalS) })
 	if err := e.cylinderNumbers(); err != nil {
 		return nil, err
 	}
 	e.record()
 	match := sheet.For(t.Condition, t.Injectors, e.state)
-	e.limit = match.Limit
-	e.maxMLMin, e.hasMax = match.Limit.MaxMLMin()
+	e.limit = e.figuresOf(match.Limit)
+	e.maxMLMin, e.hasMax = e.limit.MaxMLMin()
 	if err := e.measure(); err != nil {
 		return nil, err
 	}
@@ -121,16 +126,45 @@ func (e *evaluation) evaluate(t *Test, sheet *limits.Sheet) (*Result, error) {
 	return &e.res, nil
 }
 
+// partialKey is what the part of a limit depends on that can be held against a
+// test: a merged return alone has a total and nothing else, and where no
+// interval is known there are ratios alone.
+type partialKey struct {
+	limit      *limits.Limit
+	totalAlone bool
+}
+
+// figuresOf is the limit with the figures that can be held against the test;
+// nil where there are none.
+func (e *evaluation) figuresOf(l *limits.Limit) *limits.Limit {
+	key := partialKey{l, e.test.Method == MethodTotal}
+	if l == nil || !key.totalAlone && !e.noInterval {
+		return l
+	}
+	part, known := e.partial[key]
+	if !known {
+		some := *l
+		some.MaxRateMLMin, some.MinRateMLMin, some.MaxVolumeML, some.IntervalS, some.MaxDifferenceMLMin = nil, nil, nil, nil, nil
+		if key.totalAlone {
+			some.MaxRatioToMedian, some.MaxRatioToMean, some.MaxRatioToLowest = nil, nil, nil
+		} else {
+			some.MaxTotalMLMin = nil
+		}
+		if len(some.Figures()) > 0 {
+			part = &some
+		}
+		e.partial[key] = part
+	}
+	return part
+}
+
 // measure turns the readings into what is judged.
 func (e *evaluation) measure() error {
-	e.noInterval, e.sequential, e.driftPerRun = false, false, math.NaN()
+	e.sequential, e.driftPerRun = false, math.NaN()
 	e.lines, e.unmeasured, e.totals = e.lines[:0], false, e.totals[:0]
 	runs := len(e.test.Runs)
 	if runs == 0 {
 		return errors.New("every run is left out: expected at least one that is evaluated")
-	}
-	for i := range e.test.Runs {
-		e.noInterval = e.noInterval || math.IsNaN(e.test.Runs[i].IntervalS)
 	}
 	switch {
 	case e.noInterval && e.test.Method != MethodIndividual:
@@ -144,7 +178,6 @@ func (e *evaluation) measure() error {
 		e.rule = e.totalRule()
 		return err
 	}
-	e.hasMax = e.hasMax && !e.noInterval
 	e.collect(e.numbers)
 	e.rule = newRule(e.all, runs, e.sheet.Measurement)
 	return e.removeDrift()
@@ -349,7 +382,7 @@ func (e *evaluation) judgeLimits(i int) Verdict {
 		e.at[i].maxVerdict = e.judgeRate(i, e.maxMLMin, stats.Above, OverLimit)
 		worst = e.at[i].maxVerdict
 	}
-	if e.limit.MinRateMLMin != nil && !e.noInterval {
+	if e.limit.MinRateMLMin != nil {
 		worst = max(worst, e.judgeRate(i, *e.limit.MinRateMLMin, stats.Below, UnderLimit))
 	}
 	for k := range e.ratios {

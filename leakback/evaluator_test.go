@@ -140,6 +140,10 @@ func shown(r *leakback.Result) any {
 	}
 	plain.Settle = nil
 	var lines []any
+	if plain.Limit != nil { // the part that counts is another's memory, with the same figures
+		lines = append(lines, *plain.Limit)
+		plain.Limit = nil
+	}
 	if plain.BlockOff != nil {
 		for _, line := range plain.BlockOff.Lines {
 			lines = append(lines, line.Name, line.Shares, line.Covariance, line.NotAddingUp, line.Constant, line.FarOut)

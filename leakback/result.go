@@ -202,7 +202,8 @@ type Result struct {
 	// Test is the record, runs that were left out among it.
 	Test  *Test
 	Sheet *limits.Sheet
-	// Limit is the [[limit]] that applied; nil where none did.
+	// Limit is the [[limit]] that applied, without figures that cannot be held
+	// against such a test; nil where none did.
 	Limit *limits.Limit
 	// IntervalS is the length of a run; NaN where the runs differ in length or
 	// it is unknown.

@@ -3,7 +3,6 @@ package leakback
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"leakback/limits"
 	"leakback/stats"
@@ -23,7 +22,7 @@ func testVerdict(code Code) Verdict {
 
 // judgeTest adds what is true of the test as a whole.
 func (e *evaluation) judgeTest(match limits.Match) {
-	if l := e.limit; l != nil && !e.noInterval {
+	if l := e.limit; l != nil {
 		if l.MaxTotalMLMin != nil {
 			e.judgeTotal(*l.MaxTotalMLMin)
 		}
@@ -220,8 +219,7 @@ type appliedKey struct {
 	sheet                *limits.Sheet
 	limit                *limits.Limit
 	unjudged, few, apart bool
-	alone, noInterval    bool // the merged return alone; no interval is known
-	weighed              bool // with a density that was assumed
+	noInterval, weighed  bool // no interval is known; a density was assumed
 }
 
 type appliedList struct {
@@ -234,7 +232,7 @@ type appliedList struct {
 func (e *evaluation) listApplied() {
 	key := appliedKey{
 		e.sheet, e.limit, e.guard.unjudged, e.set.few, !e.rule.shared,
-		e.test.Method == MethodTotal, e.noInterval, e.densityAssumed(),
+		e.noInterval, e.densityAssumed(),
 	}
 	list, known := e.applied[key]
 	if !known {
@@ -248,9 +246,7 @@ func (k appliedKey) list() appliedList {
 	var list appliedList
 	if k.limit != nil {
 		for _, f := range k.limit.Figures() {
-			if k.holds(f.Key) {
-				list.add(f.Key, f.Value, k.limit.Source)
-			}
+			list.add(f.Key, f.Value, k.limit.Source)
 		}
 	}
 	if k.unjudged {
@@ -272,17 +268,6 @@ func (k appliedKey) list() appliedList {
 		list.add("density_g_ml", AssumedDensityGML, "assumed")
 	}
 	return list
-}
-
-// holds says whether a figure of the limit was held against such a test.
-func (k *appliedKey) holds(key string) bool {
-	switch {
-	case k.alone:
-		return key == "max_total_ml_min"
-	case k.noInterval:
-		return strings.HasPrefix(key, "max_ratio_")
-	}
-	return true
 }
 
 // densityAssumed says whether a mass was weighed and no density given.
