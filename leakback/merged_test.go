@@ -570,8 +570,8 @@ func TestSettleShares(t *testing.T) {
 		runs   int
 		text   string
 	}{
-		{"a doubt, one pass", leaking(six, 54).test([][]int{nil, {1}, {2}, {3}, {4}, {5}, {6}}, nil), limits.Builtin(), leakback.Repeat, 7 + 4*6 + 2,
-			"measure 4 more passes (every cylinder blocked in order, then in reverse order, then nothing blocked): a share is known"},
+		{"a doubt, one pass", leaking(six, 54).test([][]int{nil, {1}, {2}, {3}, {4}, {5}, {6}}, nil), limits.Builtin(), leakback.Repeat, 7 + 2*6 + 1,
+			"measure 2 more passes (every cylinder blocked in order, then in reverse order, then nothing blocked): a share is known"},
 		{"a doubt, measured well", at(45, 6), limits.Builtin(), leakback.GetLimit, 0, "get the maker's limit"},
 		{"a doubt, measured well, limit met", at(45, 6), maximum(80), leakback.Swap, 0, "do a swap test"},
 		{"close to the limit", at(53, 2), maximum(50), leakback.Repeat, 0, "more passes"},

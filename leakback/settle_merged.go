@@ -19,6 +19,10 @@ func (e *evaluation) settleShare(i int) *Settle {
 	case c.Has(LowInSet):
 		return newSettle(CheckHose, fmt.Sprintf("make sure that the line of cylinder %d was the one blocked and that its "+
 			"injector is driven, then measure again", c.Cylinder))
+	case e.guard.otherReturn:
+		return e.guard.settle
+	case len(e.all[i].share.line.FarOut) > 0:
+		return e.all[i].share.line.settleFarOut()
 	case e.at[i].open != nil:
 		return e.settleCloseShare(i)
 	case c.Has(HighInSet) && e.guard.settle != nil:
@@ -59,21 +63,23 @@ func (e *evaluation) contrast() float64 {
 	return worst
 }
 
-// morePasses asks for as many more passes as bring the contrast to what is
-// enough, two at least; nil where it is enough already.
+// settleFarOut asks to do again what disagrees.
+func (l *solvedLine) settleFarOut() *Settle {
+	if len(l.FarOut) == 1 {
+		return newSettle(Repeat, fmt.Sprintf("leave run %d out if it stumbled or spilled, else measure it again", l.FarOut[0]))
+	}
+	return newSettle(Repeat, fmt.Sprintf("measure once more what runs %s measured, or leave out the one that stumbled or spilled",
+		numberedAnd(l.FarOut)))
+}
+
+// morePasses asks for two more passes until the contrast is known well enough;
+// nil where it is.
 func (e *evaluation) morePasses() *Settle {
 	contrast := e.contrast()
 	if stats.Round6(contrast) < blockoff.TargetContrast || math.IsNaN(contrast) {
 		return nil
 	}
-	passes := e.passes()
-	more := 2
-	for ; passes+more < blockoff.MostPasses; more += 2 {
-		if contrast*math.Sqrt(float64(passes)/float64(passes+more)) < blockoff.TargetContrast {
-			break
-		}
-	}
-	s := e.passesMore(more)
+	s := e.passesMore(2)
 	s.Text += fmt.Sprintf(": a share is known against the others within %s %% of the median share (one standard "+
 		"deviation), and under %s %% is enough", quantity.Fixed(100*contrast, 1), plain(100*blockoff.TargetContrast))
 	return s

@@ -18,7 +18,8 @@ var csvColumns = []string{
 func CSVHeader() string { return strings.Join(csvColumns, ",") + "\n" }
 
 // AppendCSV appends a result as CSV (RFC 4180 with LF), one row a cylinder, with
-// full precision; nothing stands for a figure that does not exist.
+// full precision; nothing stands for a figure that does not exist. A merged
+// return alone, which has no cylinders, is one row of what is the test's.
 func AppendCSV(to []byte, r *leakback.Result) []byte {
 	var room [longestField]byte
 	id := appendField(room[:0], r.Test.ID)
@@ -34,6 +35,10 @@ func AppendCSV(to []byte, r *leakback.Result) []byte {
 		to = append(append(to, r.Verdict.String()...), ',')
 		to = append(appendCodes(to, r.Findings), ',')
 		to = append(append(to, c.Bound.String()...), '\n')
+	}
+	if len(r.Cylinders) == 0 {
+		to = append(append(append(to, id...), ",,,,,,,"...), r.Verdict.String()...)
+		to = append(appendCodes(append(to, ','), r.Findings), ",\n"...)
 	}
 	return to
 }

@@ -35,14 +35,21 @@ type historyTest struct {
 	marked                bool // an underscore of its texts is marked
 }
 
-// AppendHistory appends a row for each cylinder of a result.
+// AppendHistory appends a row for each cylinder of a result; for a merged return
+// alone, which has none, a row for the total.
 func AppendHistory(to []HistoryRow, r *leakback.Result) []HistoryRow {
 	t := &historyTest{
 		id: stored(oneLine(r.Test.ID)), engine: stored(oneLine(r.Test.Engine)), condition: stored(oneLine(r.Test.Condition)),
-		runs: len(r.Test.Runs), intervalS: r.IntervalS, verdict: r.Verdict, findings: codesText(r.Findings),
+		runs: len(r.Test.Runs) - len(r.LeftOut), intervalS: r.IntervalS, verdict: r.Verdict, findings: codesText(r.Findings),
 	}
 	t.marked = strings.ContainsRune(t.id+t.engine+t.condition, escapedLine)
 	decimals, ratioDigit := Decimals(r), RatioDecimals(r)
+	if len(r.Cylinders) == 0 {
+		return append(to, HistoryRow{
+			test: t, rate: r.TotalMLMin, standard: r.Total.StandardMLMin, expanded: r.Total.ExpandedMLMin, ratio: math.NaN(),
+			verdict: r.Verdict, decimals: TotalDecimals(r),
+		})
+	}
 	for i := range r.Cylinders {
 		c := &r.Cylinders[i]
 		to = append(to, HistoryRow{
@@ -154,7 +161,7 @@ var historyColumns = []historyColumn{
 	{"Condition", 66, true, true, func(_ *History, r *HistoryRow) any { return word(r.test.condition) }},
 	{"Runs", 34, false, false, func(_ *History, r *HistoryRow) any { return r.test.runs }},
 	{"Interval s", 44, false, false, func(_ *History, r *HistoryRow) any { return known64(r.test.intervalS) }},
-	{"Cylinder", 48, false, false, func(_ *History, r *HistoryRow) any { return r.cylinder }},
+	{"Cylinder", 48, false, false, func(_ *History, r *HistoryRow) any { return r.whose() }},
 	{"Bound", 38, true, false, func(_ *History, r *HistoryRow) any { return word(r.bound.String()) }},
 	{"Rate\nmL/min", 48, false, false, func(h *History, r *HistoryRow) any { return h.figure(r.rate, r.decimals) }},
 	{"± standard\nmL/min", 56, false, false, func(h *History, r *HistoryRow) any { return h.figure(r.standard, r.decimals) }},
@@ -164,6 +171,14 @@ var historyColumns = []historyColumn{
 	{"Findings", 150, true, false, func(_ *History, r *HistoryRow) any { return word(r.findings) }},
 	{"Test verdict", 64, true, false, func(h *History, r *HistoryRow) any { return h.verdict(r.test.verdict) }},
 	{"Test findings", 160, true, false, func(_ *History, r *HistoryRow) any { return word(r.test.findings) }},
+}
+
+// whose is the number of the cylinder; a word for the total.
+func (r *HistoryRow) whose() any {
+	if r.cylinder == 0 {
+		return "total"
+	}
+	return r.cylinder
 }
 
 // word is the value of a cell with text; none for "".

@@ -15,10 +15,10 @@ func JSON(w io.Writer, r *leakback.Result) error {
 	enc.SetEscapeHTML(false)
 	return enc.Encode(jsonTest{
 		TestID: r.Test.ID, Condition: jsonText(r.Test.Condition), Method: string(r.Test.Method),
-		IntervalS: jsonNumber(r.IntervalS), Runs: len(r.Test.Runs),
+		IntervalS: jsonNumber(r.IntervalS), Runs: len(r.Test.Runs) - len(r.LeftOut),
 		MedianMLMin: jsonNumber(r.MedianMLMin), TotalMLMin: jsonNumber(r.TotalMLMin),
 		Verdict: r.Verdict.String(), Findings: jsonFindings(r.Findings), Settle: jsonSettleOf(r.Settle),
-		Limits: jsonLimitsOf(r), Cylinders: jsonCylinders(r.Cylinders),
+		Limits: jsonLimitsOf(r), Cylinders: jsonCylinders(r.Cylinders), BlockOff: jsonSharesOf(r),
 	})
 }
 
@@ -36,6 +36,21 @@ type jsonTest struct {
 	Settle      *jsonSettle    `json:"settle"`
 	Limits      jsonLimits     `json:"limits"`
 	Cylinders   []jsonCylinder `json:"cylinders"`
+	BlockOff    *jsonShares    `json:"block_off,omitempty"` // of no other method
+}
+
+type jsonShares struct {
+	NotAddingUpMLMin *float64      `json:"not_adding_up_ml_min"`
+	SD               *float64      `json:"sd"`
+	Sigma            *float64      `json:"sigma"`
+	DoF              int           `json:"dof"`
+	DriftMLMinPerRun *float64      `json:"drift_ml_min_per_run"`
+	LeftOut          []jsonLeftOut `json:"left_out"`
+}
+
+type jsonLeftOut struct {
+	Run    int    `json:"run"`
+	Reason string `json:"reason"`
 }
 
 type jsonFinding struct {
@@ -127,6 +142,21 @@ func jsonLimitsOf(r *leakback.Result) jsonLimits {
 		applied[i] = jsonApplied{a.What, jsonNumber(a.Value), jsonText(a.Source)}
 	}
 	return jsonLimits{r.Sheet.Name, jsonText(source), applied}
+}
+
+func jsonSharesOf(r *leakback.Result) *jsonShares {
+	b := r.BlockOff
+	if b == nil {
+		return nil
+	}
+	j := &jsonShares{
+		NotAddingUpMLMin: jsonNumber(b.NotAddingUpMLMin), SD: jsonNumber(b.SDMLMin), Sigma: jsonNumber(b.SigmaMLMin),
+		DoF: b.DoF, DriftMLMinPerRun: jsonNumber(b.DriftMLMinPerRun), LeftOut: make([]jsonLeftOut, len(r.LeftOut)),
+	}
+	for i, out := range r.LeftOut {
+		j.LeftOut[i] = jsonLeftOut(out)
+	}
+	return j
 }
 
 func jsonCylinders(cylinders []leakback.Cylinder) []jsonCylinder {

@@ -15,6 +15,9 @@ type Page struct {
 	NotSeen []string
 	// Cautions are the usual cautions, each a sentence or two.
 	Cautions []string
+	// MethodCaution is the caution that goes with the way it was measured; ""
+	// where there is none.
+	MethodCaution string
 	// CautionLine is the one line that stands under every table.
 	CautionLine string
 	// Version is the program's version.

@@ -37,8 +37,11 @@ const (
 func Table(w io.Writer, p *Page, o TableOptions) error {
 	t := newTable(p, o)
 	t.head()
-	t.rows()
+	if len(p.Result.Cylinders) > 0 {
+		t.rows()
+	}
 	t.legend()
+	t.runs()
 	t.reasons()
 	t.list("Look at next", p.Advice, true)
 	t.list("What this test does not see", p.NotSeen, false)
@@ -115,12 +118,15 @@ func (t *table) subject() string {
 
 // legend explains the signs and sums up the set.
 func (t *table) legend() {
-	t.line()
 	r := t.r
+	if len(r.Cylinders) > 0 {
+		t.line()
+	}
 	if sum := t.summary(); sum != "" {
 		t.prose(" ", sum, huePlain)
 	}
-	if !slices.ContainsFunc(r.Cylinders, func(c leakback.Cylinder) bool { return expandedMLMin(&c) > 0 }) {
+	if !(r.Total.ExpandedMLMin > 0) &&
+		!slices.ContainsFunc(r.Cylinders, func(c leakback.Cylinder) bool { return expandedMLMin(&c) > 0 }) {
 		return
 	}
 	text := "± is the expanded uncertainty, one-sided 95 %"
@@ -161,6 +167,9 @@ func (t *table) summary() string {
 func (t *table) foot() {
 	t.line()
 	t.prose(" ", LimitsLine(t.r), huePlain)
+	if t.page.MethodCaution != "" {
+		t.prose(" ", t.page.MethodCaution, hueTitle)
+	}
 	t.prose(" ", t.page.CautionLine, hueTitle)
 }
 

@@ -34,6 +34,9 @@ const gapBar = 3
 // their points stand below one another.
 func (t *table) rowOf(c *leakback.Cylinder, plusMinus int) row {
 	texts := row{strconv.Itoa(c.Cylinder), "-", "", RatioText(c, t.ratio), VerdictWord(c.Verdict)}
+	if t.r.Has(leakback.NoInterval) && c.Verdict != leakback.Unread {
+		texts[atValue] = t.clean(volumesText(t.r.Test, c.Cylinder))
+	}
 	if math.IsNaN(c.RateMLMin) {
 		return texts
 	}
@@ -77,10 +80,10 @@ func (t *table) layOut(rows []row) (layout, bool) {
 			l.widths[i] = max(l.widths[i], displaywidth.String(text))
 		}
 	}
-	if heading := len(rateHeading); l.rate() < heading {
+	if heading := len(t.rateHeading()); l.rate() < heading {
 		l.widths[atValue] += heading - l.rate()
 	}
-	if free := t.Width - l.used() - gapBar; free >= leastBar {
+	if free := t.Width - l.used() - gapBar; free >= leastBar && !t.r.Has(leakback.NoInterval) {
 		l.bar = min(free, mostBar)
 	}
 	if l.used() > t.Width {
@@ -108,7 +111,16 @@ func (l *layout) used() int {
 	return sum
 }
 
-const rateHeading = "mL/min"
+// rateHeading says what stands in the column of rates.
+func (t *table) rateHeading() string {
+	switch {
+	case t.r.Has(leakback.NoInterval):
+		return "mL read"
+	case t.r.Test.Method == leakback.MethodBlockOff:
+		return "share, mL/min"
+	}
+	return "mL/min"
+}
 
 // headings stand above the columns; that of the rate stands above two of them.
 func (t *table) headings() row {
@@ -155,7 +167,7 @@ func (l *layout) pieces(texts row, verdict hue) []piece {
 // heading names the columns and, above the bars, the marks and the scale.
 func (t *table) heading(l layout) {
 	texts, over := t.headings(), l
-	texts[atValue] = rateHeading // stands over value and uncertainty
+	texts[atValue] = t.rateHeading() // stands over value and uncertainty
 	over.widths[atValue], over.widths[atPlusMinus] = l.rate(), 0
 	pieces := over.pieces(texts, hueQuiet)
 	for i := range pieces {
@@ -208,8 +220,11 @@ func (t *table) stacked() {
 	for i := range t.r.Cylinders {
 		c := &t.r.Cylinders[i]
 		text := VerdictWord(c.Verdict)
-		if !math.IsNaN(c.RateMLMin) {
+		switch {
+		case !math.IsNaN(c.RateMLMin):
 			text += ", " + RateText(c, t.rate) + " mL/min, " + RatioText(c, t.ratio) + " × median"
+		case t.r.Has(leakback.NoInterval) && c.Verdict != leakback.Unread:
+			text += ", " + volumesText(t.r.Test, c.Cylinder) + " mL, " + RatioText(c, t.ratio) + " × median"
 		}
 		t.prose(fmt.Sprintf(" %2d  ", c.Cylinder), text, verdictHue(c.Verdict))
 	}

@@ -182,8 +182,10 @@ func RatioDecimals(r *leakback.Result) int {
 // ">= 100.0", "<= 1.0" or "not read".
 func RateText(c *leakback.Cylinder, decimals int) string {
 	switch {
-	case math.IsNaN(c.RateMLMin):
+	case math.IsNaN(c.RateMLMin) && c.Verdict == leakback.Unread:
 		return VerdictWord(leakback.Unread)
+	case math.IsNaN(c.RateMLMin): // read over an unknown interval
+		return "-"
 	case c.Bound != leakback.Exact:
 		return c.Bound.String() + " " + quantity.Fixed(c.RateMLMin, decimals)
 	}

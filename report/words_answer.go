@@ -23,10 +23,14 @@ func Answer(r *leakback.Result) string {
 // wrongParts are the clauses of what failed.
 func wrongParts(r *leakback.Result) []string {
 	var parts []string
+	whose := "the return at "
+	if r.Test.Method == leakback.MethodBlockOff {
+		whose = "the share of "
+	}
 	add := func(says string, holds func(*leakback.Cylinder) bool) {
 		failed := func(c *leakback.Cylinder) bool { return c.Verdict == leakback.Fail && holds(c) }
 		if list := cylindersWhere(r, failed); len(list) > 0 {
-			parts = append(parts, "the return at "+named(r, list)+says)
+			parts = append(parts, whose+named(r, list)+says)
 		}
 	}
 	add(" is over the limit", isOverLimit)
@@ -88,9 +92,12 @@ func openParts(r *leakback.Result) []string {
 		parts = append(parts, "the test as a whole is undecided"+because(r))
 	}
 	switch n := len(unread); {
+	case len(r.Cylinders) == 0 && r.Verdict == leakback.Unread:
+		parts = append(parts, "the total was not read")
+	case n == 0:
 	case n == len(r.Cylinders):
 		parts = append(parts, "no cylinder was read")
-	case n > 0:
+	default:
 		parts = append(parts, named(r, unread)+verb(n, " was", " were")+" not read")
 	}
 	return parts
@@ -102,12 +109,15 @@ var reasons = []struct {
 	why  string
 }{
 	{leakback.BackPressure, "the return was not held up as this engine needs it"},
+	{leakback.PressureNotHeld, "the rail pressure was not held from run to run"},
+	{leakback.OtherReturn, "the runs with nothing blocked do not fit the others"},
 	{leakback.TooLittleReturn, "too little came back to compare"},
 	{leakback.FewCylinders, "too few were read to compare"},
 	{leakback.NoConsensus, "the set does not agree with itself"},
 	{leakback.OtherCrankPattern, "the cranks were not those of the limit"},
 	{leakback.OutsideLimitState, "the engine was not in the state the limit is for"},
 	{leakback.StateUnknown, "the state the limit is for was not recorded"},
+	{leakback.Sequential, "drift cannot be told from the cylinders"},
 	{leakback.CloseToTotal, "the total is too close to its limit"},
 	{leakback.CloseToDifference, "the largest difference is too close to its limit"},
 }
@@ -118,12 +128,18 @@ func because(r *leakback.Result) string {
 			return ", because " + reason.why
 		}
 	}
+	if r.Test.Method == leakback.MethodTotal {
+		return ", because no limit of the total was applied"
+	}
 	return ""
 }
 
 // nothingWrong says what a pass rests on, and no more.
 func nothingWrong(r *leakback.Result) string {
 	n := len(r.Cylinders)
+	if n == 0 {
+		return "the total return is within its limit; no cylinder is identified"
+	}
 	agree := r.Agreeing == n && !r.Has(leakback.TooLittleReturn)
 	subject := named(r, cylindersWhere(r, func(*leakback.Cylinder) bool { return true }))
 	switch {

@@ -68,6 +68,7 @@ func StateLine(r *leakback.Result) string {
 	if t.Injectors != "" {
 		add("injectors " + t.Injectors)
 	}
+	add(MethodText(r))
 	add(RunsText(t))
 	add(cranksSaid(t))
 	add(spanText("rail pressure ", quantity.Pressure, t, railPressureBar))
@@ -77,16 +78,41 @@ func StateLine(r *leakback.Result) string {
 	return strings.Join(parts, ", ")
 }
 
+// MethodText is how the returns were collected, where that is not each cylinder
+// into its own tube at once.
+func MethodText(r *leakback.Result) string {
+	switch {
+	case r.Test.Method == leakback.MethodBlockOff:
+		return "merged return with cylinders blocked"
+	case r.Test.Method == leakback.MethodTotal:
+		return "merged return alone"
+	case r.Has(leakback.Sequential) || r.Drift != nil:
+		return "cylinders not all in the same runs"
+	}
+	return ""
+}
+
 // RunsText is how often and how long was collected: "3 runs of 60 s".
 func RunsText(t *leakback.Test) string {
 	var lengths []string
+	out := 0
 	for i := range t.Runs {
-		length := quantity.Format(quantity.Interval, t.Runs[i].IntervalS)
+		length := "unknown length"
+		if !math.IsNaN(t.Runs[i].IntervalS) {
+			length = quantity.Format(quantity.Interval, t.Runs[i].IntervalS)
+		}
 		if !slices.Contains(lengths, length) {
 			lengths = append(lengths, length)
 		}
+		if t.Runs[i].LeftOut != "" {
+			out++
+		}
 	}
-	return counted(len(t.Runs), "run") + " of " + joined(lengths, "and")
+	text := counted(len(t.Runs), "run") + " of " + joined(lengths, "and")
+	if out > 0 {
+		text += fmt.Sprintf(" (%d left out)", out)
+	}
+	return text
 }
 
 // counted is "1 run" or "3 runs".

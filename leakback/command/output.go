@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 
 	"leakback/leakback"
 	"leakback/leakback/advice"
@@ -49,11 +50,15 @@ func (p *printer) print(to *bytes.Buffer, r *leakback.Result, before int) error 
 
 // page puts together what a report shows.
 func (p *printer) page(r *leakback.Result, digest string) *report.Page {
-	return &report.Page{
+	page := &report.Page{
 		Result: r, Job: p.o.job, Advice: advice.Next(r), NotSeen: advice.NotSeen(),
 		Cautions: advice.Cautions(), CautionLine: advice.CautionLine(),
 		Version: version(), Digest: digest,
 	}
+	if r.Test.Method == leakback.MethodBlockOff {
+		page.MethodCaution = strings.Join(advice.CautionsAbout(advice.Blocking), " ")
+	}
+	return page
 }
 
 // single prints the only test of a source and writes the customer's workbook.
