@@ -25,7 +25,7 @@ func (e *evaluation) removeDrift() error {
 	drift, ok := e.fitDrift(at)
 	switch {
 	case ok:
-		e.drift = &drift
+		e.driftPerRun = math.Expm1(drift.PerStep)
 		for i := range e.all {
 			e.all[i].takeOut(&drift, at)
 		}

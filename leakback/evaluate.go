@@ -71,9 +71,9 @@ type evaluation struct {
 	applied  map[appliedKey]appliedList
 	partial  map[partialKey]*limits.Limit // by what can be held against a test
 
-	noInterval bool         // the length of a run is unknown
-	sequential bool         // cylinders one after the other, drift unknown
-	drift      *stats.Drift // that was taken out; nil where none was
+	noInterval  bool    // the length of a run is unknown
+	sequential  bool    // cylinders one after the other, drift unknown
+	driftPerRun float64 // taken out of the rates; NaN where none was
 	// lines are the return lines of a block-off test, shares what they make of
 	// its cylinders; unmeasured says that a line was not read.
 	lines      []*solvedLine
@@ -134,8 +134,7 @@ type partialKey struct {
 	totalAlone bool
 }
 
-// figuresOf is the limit with the figures that can be held against the test;
-// nil where there are none.
+// figuresOf is the limit with the figures that can be held against the test.
 func (e *evaluation) figuresOf(l *limits.Limit) *limits.Limit {
 	key := partialKey{l, e.test.Method == MethodTotal}
 	if l == nil || !key.totalAlone && !e.noInterval {
@@ -150,9 +149,7 @@ func (e *evaluation) figuresOf(l *limits.Limit) *limits.Limit {
 		} else {
 			some.MaxTotalMLMin = nil
 		}
-		if len(some.Figures()) > 0 {
-			part = &some
-		}
+		part = &some
 		e.partial[key] = part
 	}
 	return part
@@ -160,7 +157,7 @@ func (e *evaluation) figuresOf(l *limits.Limit) *limits.Limit {
 
 // measure turns the readings into what is judged.
 func (e *evaluation) measure() error {
-	e.sequential, e.drift = false, nil
+	e.sequential, e.driftPerRun = false, math.NaN()
 	e.lines, e.unmeasured, e.totals = e.lines[:0], false, e.totals[:0]
 	runs := len(e.test.Runs)
 	if runs == 0 {
@@ -261,7 +258,7 @@ func (e *evaluation) start() {
 		MedianMLMin: e.set.medianMLMin, TotalMLMin: math.NaN(), Total: emptyBudget(),
 		Agreeing: e.set.size, ConsensusMLMin: e.set.reference,
 		Findings: findings, Notes: e.guard.notes,
-		Cylinders: cylinders, Drift: e.drift,
+		Cylinders: cylinders, DriftPerRun: e.driftPerRun,
 	}
 	e.at = resized(e.at, n)
 	for i := range e.all {

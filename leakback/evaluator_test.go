@@ -144,10 +144,6 @@ func shown(r *leakback.Result) any {
 		lines = append(lines, *plain.Limit)
 		plain.Limit = nil
 	}
-	if plain.Drift != nil {
-		lines = append(lines, *plain.Drift)
-		plain.Drift = nil
-	}
 	if plain.BlockOff != nil {
 		for _, line := range plain.BlockOff.Lines {
 			lines = append(lines, line.Name, line.Shares, line.Covariance, line.NotAddingUp, line.Constant, line.FarOut)

@@ -19,9 +19,9 @@ func (e *evaluation) notes() {
 			e.note("%s.", capital(line.prefix()+text))
 		}
 	}
-	if e.drift != nil {
+	if !math.IsNaN(e.driftPerRun) {
 		e.note("The cylinders were not all collected in the same runs; those collected again show a drift of %s "+
-			"from run to run, which was taken out of every rate.", percentChange(math.Expm1(e.drift.PerStep)))
+			"from run to run, which was taken out of every rate.", percentChange(e.driftPerRun))
 	}
 	if e.densityAssumed() {
 		e.note("The fuel was weighed and its density assumed, %s g/mL.", plain(AssumedDensityGML))

@@ -5,7 +5,6 @@ import (
 
 	"leakback/leakback/blockoff"
 	"leakback/limits"
-	"leakback/stats"
 )
 
 // Verdict is the answer for a cylinder or a test; a larger one is worse.
@@ -233,10 +232,9 @@ type Result struct {
 	Cylinders []Cylinder
 	// BlockOff is nil for every other method.
 	BlockOff *BlockOff
-	// Drift is that of the logarithms of the rates over the runs' places in the
-	// record, from 1, which was fitted to repeated cylinders and taken out; nil
-	// where none was.
-	Drift *stats.Drift
+	// DriftPerRun is the relative change of the rates from run to run that was
+	// fitted to repeated cylinders and taken out; NaN where none was.
+	DriftPerRun float64
 	// LeftOut are the runs that did not take part, in the order of time.
 	LeftOut []LeftOut
 }

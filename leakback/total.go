@@ -88,7 +88,7 @@ func (e *evaluation) judgeTotalAlone(match limits.Match) {
 		e.res.Verdict = Unread
 		return
 	}
-	if e.limit != nil {
+	if e.limit != nil && e.limit.MaxTotalMLMin != nil {
 		e.judgeTotal(*e.limit.MaxTotalMLMin)
 		return
 	}

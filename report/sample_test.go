@@ -27,7 +27,7 @@ func sampleResult(limit *limits.Limit, samples ...sample) *leakback.Result {
 		Limit:     limit,
 		IntervalS: 60, MedianMLMin: 22, TotalMLMin: nan,
 		Total:     leakback.Budget{ExpandedMLMin: nan},
-		Cylinders: make([]leakback.Cylinder, len(samples)),
+		Cylinders: make([]leakback.Cylinder, len(samples)), DriftPerRun: nan,
 	}
 	for i, s := range samples {
 		c := leakback.Cylinder{

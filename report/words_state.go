@@ -86,7 +86,7 @@ func MethodText(r *leakback.Result) string {
 		return "merged return with cylinders blocked"
 	case r.Test.Method == leakback.MethodTotal:
 		return "merged return alone"
-	case r.Has(leakback.Sequential) || r.Drift != nil:
+	case r.Has(leakback.Sequential) || !math.IsNaN(r.DriftPerRun):
 		return "cylinders not all in the same runs"
 	}
 	return ""
