@@ -53,6 +53,8 @@ func (e *evaluation) returnLines() ([]limits.ReturnLine, error) {
 	case slices.Contains(names, ""):
 		return nil, fmt.Errorf("readings without a return line beside others of %s: expected the line of each",
 			strings.Join(slices.DeleteFunc(names, func(n string) bool { return n == "" }), " and "))
+	case len(known) == 0 && e.test.Method == MethodTotal:
+		return namedLines(names), nil
 	case len(known) == 0:
 		return nil, fmt.Errorf("return lines %s: expected return_lines in the limits sheet %s, which say what "+
 			"cylinders drain into each", strings.Join(names, " and "), e.sheet.Name)
@@ -68,6 +70,15 @@ func (e *evaluation) returnLines() ([]limits.ReturnLine, error) {
 		}
 	}
 	return known, nil
+}
+
+// namedLines are lines of which the cylinders do not matter.
+func namedLines(names []string) []limits.ReturnLine {
+	lines := make([]limits.ReturnLine, len(names))
+	for i, name := range names {
+		lines[i].Name = name
+	}
+	return lines
 }
 
 // lineNames are the return lines that the readings name, each once.

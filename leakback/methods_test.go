@@ -97,6 +97,9 @@ func TestTotalOfTwoLines(t *testing.T) {
 	assert.InDelta(t, 210, r.TotalMLMin, 1e-12)
 	assert.InDelta(t, math.Hypot(120, 90)*0.02, r.Total.CommonMLMin, 1e-12, "in runs of their own: in quadrature")
 
+	r = evaluate(t, apart, withLimit(func(l *limits.Limit) { l.MaxTotalMLMin = figure(180) }))
+	assert.InDelta(t, 210, r.TotalMLMin, 1e-12, "which cylinders drain into them does not matter here")
+
 	one := alone("120")
 	name(one, "left")
 	r = evaluate(t, one, sheet)
