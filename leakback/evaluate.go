@@ -232,6 +232,9 @@ func (e *evaluation) cylinderNumbers() error {
 		return nil
 	}
 	if t.Method == MethodBlockOff && count == 0 {
+		for i := range sheet.ReturnLines {
+			highest = max(highest, slices.Max(sheet.ReturnLines[i].Cylinders))
+		}
 		if count = highest; count == 0 {
 			return errors.New("no run blocks a cylinder: expected runs with one or more blocked")
 		}

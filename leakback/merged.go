@@ -59,18 +59,31 @@ func (e *evaluation) returnLines() ([]limits.ReturnLine, error) {
 		return nil, fmt.Errorf("return lines %s: expected return_lines in the limits sheet %s, which say what "+
 			"cylinders drain into each", strings.Join(names, " and "), e.sheet.Name)
 	}
+	return known, e.fitLines(names, known)
+}
+
+// fitLines holds the lines that readings name, and their cylinders, against
+// those of the sheet.
+func (e *evaluation) fitLines(names []string, known []limits.ReturnLine) error {
 	var all []string
 	for i := range known {
 		all = append(all, known[i].Name)
+		if most := slices.Max(known[i].Cylinders); e.test.Method == MethodBlockOff && most > len(e.numbers) {
+			return fmt.Errorf("%s, and in the limits sheet %s cylinder %d drains into return line %s: expected one engine",
+				count(len(e.numbers), "cylinder"), e.sheet.Name, most, known[i].Name)
+		}
 	}
 	for _, name := range names {
-		if !slices.Contains(all, name) {
-			return nil, fmt.Errorf("return line %s: expected %s, as the limits sheet %s has",
+		if !slices.ContainsFunc(all, func(n string) bool { return sameLine(n, name) }) {
+			return fmt.Errorf("return line %s: expected %s, as the limits sheet %s has",
 				quantity.Quote(name), strings.Join(all, " or "), e.sheet.Name)
 		}
 	}
-	return known, nil
+	return nil
 }
+
+// sameLine compares what people typed for a return line.
+func sameLine(a, b string) bool { return strings.EqualFold(a, b) }
 
 // namedLines are lines of which the cylinders do not matter.
 func namedLines(names []string) []limits.ReturnLine {
@@ -86,7 +99,8 @@ func (e *evaluation) lineNames() []string {
 	var names []string
 	for i := range e.entered.Runs {
 		for k := range e.entered.Runs[i].Readings {
-			if name := e.entered.Runs[i].Readings[k].ReturnLine; !slices.Contains(names, name) {
+			name := e.entered.Runs[i].Readings[k].ReturnLine
+			if !slices.ContainsFunc(names, func(n string) bool { return sameLine(n, name) }) {
 				names = append(names, name)
 			}
 		}
@@ -130,7 +144,7 @@ func (e *evaluation) totalsOf(line string) ([]blockoff.Run, []part) {
 		run := &e.entered.Runs[i]
 		for k := range run.Readings {
 			r := &run.Readings[k]
-			if r.ReturnLine != line {
+			if !sameLine(r.ReturnLine, line) {
 				continue
 			}
 			p := newPart(i, run, r, &e.sheet.Measurement)

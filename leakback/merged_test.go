@@ -241,8 +241,7 @@ func TestBlockOffVerdicts(t *testing.T) {
 func TestTwoBanks(t *testing.T) {
 	left, right := []int{1, 3, 5}, []int{2, 4, 6}
 	shares := []float64{30, 25, 35, 28, 31, 90}
-	sheet := maximum(60)
-	sheet.Cylinders = 6
+	sheet := maximum(60) // the lines say how many cylinders there are
 	sheet.ReturnLines = []limits.ReturnLine{{Name: "left", Cylinders: left}, {Name: "right", Cylinders: right}}
 	at := func(line []int) gallery {
 		g := fine(0, 0, 0, 0, 0, 0)
@@ -265,7 +264,7 @@ func TestTwoBanks(t *testing.T) {
 		require.NoError(t, err)
 		for _, run := range at(line).test(p.Blocked, nil).Runs {
 			run.Number = len(apart.Runs) + 1
-			run.Readings[0].ReturnLine = []string{"left", "right"}[l]
+			run.Readings[0].ReturnLine = []string{"Left", "RIGHT"}[l] // as people type
 			apart.Runs = append(apart.Runs, run)
 		}
 	}
@@ -347,6 +346,13 @@ func TestMergedRefusals(t *testing.T) {
 			`return line "middle": expected left or right, as the limits sheet V6 has`},
 		"lines of no sheet": {change(func(test *leakback.Test) { name(test, "left", "right") }), limits.Builtin(),
 			"return lines left and right: expected return_lines in the limits sheet built-in, which say what cylinders drain into each"},
+		"another number of cylinders than the lines have": {change(func(test *leakback.Test) {
+			name(test, "left", "Right")
+			test.Cylinders = 4
+			for k := range test.Runs {
+				test.Runs[k].Blocked = nil
+			}
+		}), banks, "4 cylinders, and in the limits sheet V6 cylinder 5 drains into return line left: expected one engine"},
 		"a line that cannot be solved": {change(func(test *leakback.Test) { name(test, "left"); test.Runs = test.Runs[:3] }), banks,
 			"return line left: the runs do not determine cylinders 3, 5: add a run with cylinder 3 blocked"},
 	} {

@@ -159,6 +159,9 @@ func TestOneTubeVerdicts(t *testing.T) {
 			assert.Equal(t, c.want, codes(r), "%.1f", rates(r))
 		})
 	}
+	hint := evaluate(t, after("1:25 2:27 3:39 4:24"), limits.Builtin())
+	require.True(t, hint.Cylinders[2].Has(leakback.CloseInSet), codes(hint))
+	assert.Equal(t, leakback.Repeat, hint.Cylinders[2].Settle.Action)
 	settle := evaluate(t, after("1:25 2:27 3:48 4:24"), limits.Builtin()).Settle
 	assert.Equal(t, leakback.Repeat, settle.Action)
 	assert.Equal(t, "collect cylinder 1 once more, last, so that drift shows", settle.Text)

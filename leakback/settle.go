@@ -157,6 +157,9 @@ func (e *evaluation) askRatio(i int, call *closeCall) question {
 // apart for certain, by a limit, a swap or a spread learned from the shop's own
 // tests.
 func (e *evaluation) settleInSet(i int) *Settle {
+	if e.guard.sequential {
+		return e.guard.settle
+	}
 	if e.set.at[i].unsure {
 		s := newSettle(Repeat, "collect once more: two runs must agree where so little returns")
 		s.Runs = len(e.all[i].parts) + 1

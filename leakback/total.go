@@ -23,7 +23,7 @@ func (e *evaluation) collectTotals() error {
 		for k := range e.test.Runs {
 			run := &e.test.Runs[k]
 			for j := range run.Readings {
-				if r := &run.Readings[j]; r.ReturnLine == lines[l].Name && r.Read() {
+				if r := &run.Readings[j]; sameLine(r.ReturnLine, lines[l].Name) && r.Read() {
 					parts = append(parts, newPart(k, run, r, &e.sheet.Measurement))
 				}
 			}
