@@ -1,8 +1,6 @@
 package leakback
 
 import (
-	"errors"
-	"fmt"
 	"math"
 	"slices"
 
@@ -126,60 +124,6 @@ func (e *evaluation) evaluate(t *Test, sheet *limits.Sheet) (*Result, error) {
 	return &e.res, nil
 }
 
-// partialKey is what the part of a limit depends on that can be held against a
-// test: a merged return alone has a total and nothing else, and where no
-// interval is known there are ratios alone.
-type partialKey struct {
-	limit      *limits.Limit
-	totalAlone bool
-}
-
-// figuresOf is the limit with the figures that can be held against the test.
-func (e *evaluation) figuresOf(l *limits.Limit) *limits.Limit {
-	key := partialKey{l, e.test.Method == MethodTotal}
-	if l == nil || !key.totalAlone && !e.noInterval {
-		return l
-	}
-	part, known := e.partial[key]
-	if !known {
-		some := *l
-		some.MaxRateMLMin, some.MinRateMLMin, some.MaxVolumeML, some.IntervalS, some.MaxDifferenceMLMin = nil, nil, nil, nil, nil
-		if key.totalAlone {
-			some.MaxRatioToMedian, some.MaxRatioToMean, some.MaxRatioToLowest = nil, nil, nil
-		} else {
-			some.MaxTotalMLMin = nil
-		}
-		part = &some
-		e.partial[key] = part
-	}
-	return part
-}
-
-// measure turns the readings into what is judged.
-func (e *evaluation) measure() error {
-	e.sequential, e.driftPerRun = false, math.NaN()
-	e.lines, e.unmeasured, e.totals = e.lines[:0], false, e.totals[:0]
-	runs := len(e.test.Runs)
-	if runs == 0 {
-		return errors.New("every run is left out: expected at least one that is evaluated")
-	}
-	switch {
-	case e.noInterval && e.test.Method != MethodIndividual:
-		return errors.New("an unknown interval: expected the length of every run, since a merged return is measured in mL/min")
-	case e.test.Method == MethodBlockOff:
-		err := e.solve()
-		e.rule = newRule(e.all, runs, e.sheet.Measurement)
-		return err
-	case e.test.Method == MethodTotal:
-		err := e.collectTotals()
-		e.rule = e.totalRule()
-		return err
-	}
-	e.collect(e.numbers)
-	e.rule = newRule(e.all, runs, e.sheet.Measurement)
-	return e.removeDrift()
-}
-
 // judge gives the verdicts, as far as anything may be judged.
 func (e *evaluation) judge(match limits.Match) {
 	switch {
@@ -193,110 +137,6 @@ func (e *evaluation) judge(match limits.Match) {
 	default:
 		e.judgeCylinders()
 		e.judgeTest(match)
-	}
-}
-
-// cylinderNumbers lists the engine's cylinders as far as anyone named them:
-// the sheet, the entry, else the readings and what was blocked. A merged return
-// alone has none.
-func (e *evaluation) cylinderNumbers() error {
-	t, sheet := e.entered, e.sheet
-	count := t.Cylinders
-	if sheet.Cylinders > 0 {
-		if count > 0 && count != sheet.Cylinders {
-			return fmt.Errorf("%d cylinders were named, the limits sheet %s is for %d",
-				count, sheet.Name, sheet.Cylinders)
-		}
-		count = sheet.Cylinders
-	}
-	var seen [65]bool
-	highest := 0
-	for i := range t.Runs {
-		for _, c := range t.Runs[i].Blocked {
-			highest = max(highest, c)
-		}
-		for k := range t.Runs[i].Readings {
-			c := t.Runs[i].Readings[k].Cylinder
-			if c == 0 && t.Method != MethodIndividual {
-				continue
-			}
-			if c < 1 || c >= len(seen) || count > 0 && c > count {
-				return fmt.Errorf("cylinder %d: expected a number from 1 to %d, as the engine has", c, max(count, 1))
-			}
-			seen[c] = true
-			highest = max(highest, c)
-		}
-	}
-	e.numbers = e.numbers[:0]
-	if t.Method == MethodTotal {
-		return nil
-	}
-	if t.Method == MethodBlockOff && count == 0 {
-		for i := range sheet.ReturnLines {
-			highest = max(highest, slices.Max(sheet.ReturnLines[i].Cylinders))
-		}
-		if count = highest; count == 0 {
-			return errors.New("no run blocks a cylinder: expected runs with one or more blocked")
-		}
-	}
-	last := count
-	if count == 0 {
-		last = highest
-	}
-	for c := 1; c <= last; c++ {
-		if count > 0 || seen[c] {
-			e.numbers = append(e.numbers, c)
-		}
-	}
-	return nil
-}
-
-// start fills in all that is measured, before anything is judged.
-func (e *evaluation) start() {
-	n := len(e.all)
-	cylinders, findings := resized(e.res.Cylinders, n), append(e.res.Findings[:0], e.guard.findings...)
-	e.res = Result{
-		Test: e.entered, Sheet: e.sheet, Limit: e.limit,
-		IntervalS:   commonInterval(e.test),
-		MedianMLMin: e.set.medianMLMin, TotalMLMin: math.NaN(), Total: emptyBudget(),
-		Agreeing: e.set.size, ConsensusMLMin: e.set.reference,
-		Findings: findings, Notes: e.guard.notes,
-		Cylinders: cylinders, DriftPerRun: e.driftPerRun,
-	}
-	e.at = resized(e.at, n)
-	for i := range e.all {
-		s, at := &e.all[i], &e.set.at[i]
-		e.at[i] = judged{}
-		cylinders[i] = Cylinder{
-			Cylinder: s.cylinder, RateMLMin: s.rateMLMin, Bound: s.bound,
-			Budget:           e.rule.budget(s),
-			RatioToMedian:    s.rateMLMin / e.set.medianMLMin,
-			RatioToConsensus: at.ratio, Z: at.z, BitingRatio: at.bites,
-			ProbabilityOver: math.NaN(), Findings: cylinders[i].Findings[:0],
-		}
-	}
-	if e.noInterval {
-		e.withoutRates()
-	}
-	e.res.LeftOut = e.leftOut()
-	if e.test.Method == MethodBlockOff {
-		e.res.BlockOff = e.blockOff()
-	}
-	if !e.full {
-		return
-	}
-	if sum, b, plain := e.sumOf(); plain && !e.noInterval {
-		e.res.TotalMLMin, e.res.Total = sum.low, b
-	}
-	e.notes()
-}
-
-// withoutRates takes away what an unknown interval cannot give.
-func (e *evaluation) withoutRates() {
-	nan := math.NaN()
-	e.res.IntervalS, e.res.MedianMLMin, e.res.ConsensusMLMin = nan, nan, nan
-	for i := range e.res.Cylinders {
-		e.res.Cylinders[i].RateMLMin, e.res.Cylinders[i].Budget = nan, emptyBudget()
 	}
 }
 
