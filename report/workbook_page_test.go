@@ -19,7 +19,7 @@ import (
 type typed []string
 
 // bayTest is a test of so many runs of 60 s into 100 mL tubes.
-func bayTest(t *testing.T, runs ...typed) *leakback.Test {
+func bayTest(t testing.TB, runs ...typed) *leakback.Test {
 	t.Helper()
 	test := &leakback.Test{ID: "demo", Engine: "Northmoor Six-90", Condition: "idle",
 		Injectors: limits.Driven, Method: leakback.MethodIndividual, Cylinders: len(runs[0])}
@@ -35,7 +35,7 @@ func bayTest(t *testing.T, runs ...typed) *leakback.Test {
 }
 
 // reading is one volume as typed.
-func reading(t *testing.T, cylinder int, volume string) leakback.Reading {
+func reading(t testing.TB, cylinder int, volume string) leakback.Reading {
 	t.Helper()
 	r := leakback.Reading{Cylinder: cylinder, Typed: volume, VolumeML: math.NaN(),
 		Tube: leakback.Tube{GraduationML: 1, CapacityML: 100, ToleranceML: 1, Class: "B"}}
@@ -78,7 +78,7 @@ func fullJob() leakback.Job {
 }
 
 // evaluated is the page of a test.
-func evaluated(t *testing.T, test *leakback.Test, sheet *limits.Sheet, job leakback.Job) *report.Page {
+func evaluated(t testing.TB, test *leakback.Test, sheet *limits.Sheet, job leakback.Job) *report.Page {
 	t.Helper()
 	result, err := leakback.Evaluate(test, sheet)
 	require.NoError(t, err)
@@ -113,7 +113,7 @@ var usualCautions = []string{
 }
 
 // pages are pages of all kinds by name.
-func pages(t *testing.T) map[string]*report.Page {
+func pages(t testing.TB) map[string]*report.Page {
 	t.Helper()
 	six := typed{"21", "22,5", "23", "48", "36.5", "22"}
 	empty := bayTest(t, typed{"21", "22", "20", "23"})
@@ -141,7 +141,7 @@ func pages(t *testing.T) map[string]*report.Page {
 }
 
 // longPage has free texts far longer than the page has room for.
-func longPage(t *testing.T, volumes typed) *report.Page {
+func longPage(t testing.TB, volumes typed) *report.Page {
 	job := fullJob()
 	job.Complaint = strings.Repeat("The engine stalls at the lights and will not restart until it has cooled. ", 40)
 	job.Vehicle = "An invented vehicle with a name much too long for its line on the page, and then some more of it"

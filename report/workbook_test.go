@@ -495,3 +495,80 @@ func TestReportWholeRates(t *testing.T) {
 	f := written(t, evaluated(t, test, limits.Builtin(), fullJob()))
 	assert.Equal(t, "800", shown(t, f, "Report", fmt.Sprintf("F%d", firstCylinder(t, f))))
 }
+
+// merged is a block-off test of four invented cylinders, 20 mL/min each but for
+// cylinder 3: nothing blocked, one after the other, back again, nothing blocked.
+func merged(t *testing.T) *report.Page {
+	t.Helper()
+	shares := []float64{20, 21, 45, 19}
+	test := bayTest(t, typed{""})
+	test.Method, test.Cylinders, test.Runs = leakback.MethodBlockOff, len(shares), nil
+	for k, blocked := range []int{0, 1, 2, 3, 4, 4, 3, 2, 1, 0} {
+		total := 105.0
+		run := leakback.Run{Number: k + 1, IntervalS: 60, State: leakback.UnknownState()}
+		if blocked > 0 {
+			total -= shares[blocked-1]
+			run.Blocked = []int{blocked}
+		}
+		one := reading(t, 0, fmt.Sprint(total+float64(k%3)))
+		one.Tube.CapacityML = 250
+		run.Readings = []leakback.Reading{one}
+		test.Runs = append(test.Runs, run)
+	}
+	return evaluated(t, test, limits.Builtin(), fullJob())
+}
+
+// A merged return has a page of its figures and says that they do not follow.
+func TestMergedReturn(t *testing.T) {
+	p := merged(t)
+	f := written(t, p)
+	first := firstCylinder(t, f)
+	for i := range p.Result.Cylinders {
+		c := &p.Result.Cylinders[i]
+		assert.Equal(t, report.VerdictWord(c.Verdict), raw(t, f, "Report", fmt.Sprintf("B%d", first+i)))
+		number(t, f, "Report", fmt.Sprintf("F%d", first+i), c.RateMLMin)
+		number(t, f, "Report", fmt.Sprintf("G%d", first+i), c.Budget.ExpandedMLMin)
+		number(t, f, "Report", fmt.Sprintf("H%d", first+i), c.RatioToMedian)
+	}
+	assert.Equal(t, []string{"run", "blocked"}, []string{raw(t, f, "Readings", "A1"), raw(t, f, "Readings", "C1")})
+	assert.Equal(t, "3", raw(t, f, "Readings", "C5"))
+	assert.Contains(t, raw(t, f, "Working", "A2"), "do not follow a change")
+	assert.Empty(t, formulas(t, workbook(t, p)))
+	c := chartOf(t, workbook(t, p))
+	assert.InDelta(t, p.Result.Cylinders[2].RateMLMin, c.Bars[2].points(p)[3], 1e-9)
+}
+
+// Without an interval there are volumes in the working, ratios on the page, and
+// no rate.
+func TestNoInterval(t *testing.T) {
+	test := bayTest(t, typed{"21", "22", "23", "60"})
+	test.Runs[0].IntervalS = math.NaN()
+	p := evaluated(t, test, baySheet(), fullJob())
+	f := written(t, p)
+	first := firstCylinder(t, f)
+	for i := range p.Result.Cylinders {
+		for _, col := range "EFGI" {
+			assert.Empty(t, raw(t, f, "Report", fmt.Sprintf("%c%d", col, first+i)))
+		}
+		number(t, f, "Report", fmt.Sprintf("H%d", first+i), p.Result.Cylinders[i].RatioToMedian)
+	}
+	assert.Contains(t, raw(t, f, "Working", "A3"), "stands for a volume")
+	assert.Contains(t, raw(t, f, "Report", "A"+strconv.Itoa(first+5)), "Live check")
+}
+
+// A run that is left out stays in the record, behind the others, with its reason.
+func TestRunLeftOut(t *testing.T) {
+	test := bayTest(t, typed{"21", "22", "23"}, typed{"20", "22", "24"})
+	test.Runs[0].LeftOut = "=the hose was kinked"
+	p := evaluated(t, test, baySheet(), fullJob())
+	f := written(t, p)
+	rows, err := f.GetRows("Readings", excelize.Options{RawCellValue: true})
+	require.NoError(t, err)
+	last := len(rows[0]) - 1
+	assert.Equal(t, "left out, because", rows[0][last])
+	assert.Equal(t, []string{"2", "1", "20"}, rows[1][:3])
+	assert.Less(t, len(rows[1]), len(rows[0]), "no reason")
+	assert.Equal(t, "1", rows[4][0])
+	assert.Equal(t, "=the hose was kinked", rows[4][last])
+	number(t, f, "Report", fmt.Sprintf("F%d", firstCylinder(t, f)), 20)
+}

@@ -15,10 +15,9 @@ const cellUnits = 32767
 // visible is free text as a cell can keep it: line ends become line feeds, and
 // every control character becomes a sign that can be seen, because the file
 // format has no place for them and dropping them would change what was typed.
-func visible(text string) string {
-	text = strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(text)
-	return strings.Map(shown, text)
-}
+func visible(text string) string { return strings.Map(shown, lineEnds.Replace(text)) }
+
+var lineEnds = strings.NewReplacer("\r\n", "\n", "\r", "\n")
 
 // shown is the rune that stands for r in a cell. Invalid UTF-8 arrives here as
 // the replacement character already.

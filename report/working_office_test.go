@@ -3,6 +3,7 @@ package report
 import (
 	"archive/zip"
 	"bytes"
+	"encoding/json"
 	"encoding/xml"
 	"fmt"
 	"io"
@@ -183,9 +184,86 @@ func bookOf(t *testing.T, c variedCase) []byte {
 	return out.Bytes()
 }
 
-// checking are the cells that compare with what was written, which a change makes
-// differ.
-func checking(cells map[string]formulaCell) map[string]formulaCell {
+// LibreOffice comes to the values that the file keeps and to the program's
+// results as JSON has them, for tests of every kind; and again after readings,
+// tubes, states and limits were changed in the file, to those that the program
+// comes to when they are changed in the test.
+func TestWorkingInLibreOffice(t *testing.T) {
+	t.Parallel()
+	books := map[string][]byte{}
+	checks := map[string]func(got map[string]formulaCell){}
+	for i, c := range variedCases(56, 2) {
+		file := bookOf(t, c)
+		written := formulaCells(t, file)
+		books[c.name] = forgotten(t, file)
+		checks[c.name] = func(got map[string]formulaCell) {
+			assert.Equal(t, len(written), sameValues(t, c.name, written, written, got))
+			sameJSON(t, c, got)
+			assert.True(t, strings.HasPrefix(lineOfPage(t, got), checkHolds), c.name)
+		}
+		changed, edited := changedCase(t, c, file, i)
+		if changed.tied() {
+			continue
+		}
+		name := c.name + "-changed"
+		books[name] = forgotten(t, edited)
+		checks[name] = func(got map[string]formulaCell) {
+			want := withoutCheck(formulaCells(t, bookOf(t, changed)))
+			assert.Greater(t, sameValues(t, name, want, written, got), len(want)*9/10, name)
+			sameJSON(t, changed, got)
+			assert.Equal(t, figuresOf(t, c) == figuresOf(t, changed), strings.HasPrefix(lineOfPage(t, got), checkHolds), name)
+		}
+	}
+	books["functions"], checks["functions"] = functionBook(t)
+	assert.GreaterOrEqual(t, len(books), 100)
+	for name, file := range recalculated(t, books) {
+		checks[name](formulaCells(t, file))
+	}
+}
+
+// functionBook is a workbook with every function and operator that formulas use, at
+// places where programs might differ.
+func functionBook(t *testing.T) ([]byte, func(map[string]formulaCell)) {
+	t.Helper()
+	b := newBook()
+	defer b.file.Close()
+	require.NoError(t, b.sheets())
+	w, row := pen{b, sheetReport}, 1
+	add := func(template string) {
+		w.formula(1, row, template, formula.Here{}, body)
+		row++
+	}
+	for _, template := range []string{`-2^2`, `2^3^2`, `1+2*3^2`, `1/3&""`, `0.1+0.2&"x"`, `(60*13/7)&""`, `123456.789&""`,
+		`IF("FAIL"="fail",1,0)`, `IF("a">5,1,0)`, `MID(1/2,2,1)`, `MID("abc",2,99)`, `MID("",2,9)`, `LEFT(TRIM(" >100 "),1)`,
+		`LEN("äöü")`, `VALUE(SUBSTITUTE(TRIM("  2,5 "),",","."))`, `FIXED(1234.565,2,1)`, `FIXED(22,1,1)`, `ROUND(1.0000005,6)`,
+		`ROUND(-2.5,0)`, `ROUND(37.0000004999,6)`, `INT(-1.5)`, `INT(ROUND(15.9999999,6))`, `MEDIAN(1,2,3,4)`, `MEDIAN(5,1,9)`,
+		`SQRT(LN(1+0.15^2))`, `EXP(-3.5)`, `ABS(-2)`, `IF(ISERROR(1/0),1,0)`, `IF(AND(1>0,2>1),IF(OR(1>2,2>3),1,2),3)`, `MIN(3,1,2)`, `MAX(3,1,2)`} {
+		add(template)
+	}
+	for _, nu := range []int{1, 2, 3, 8, 9, 15, 16, 31, 47, 100, 1501, 9999, 10000} {
+		add(fmt.Sprintf(`TINV(0.1,%d)`, nu))
+		for _, x := range []float64{0, 0.001, 0.5, 2.5, 12, 40} {
+			add(fmt.Sprintf(`TDIST(%g,%d,1)`, x, nu))
+		}
+	}
+	for k := 1; k <= 63; k += 3 {
+		add(fmt.Sprintf(`CHIINV(0.01,%d)`, k))
+		add(fmt.Sprintf(`CHIINV(1-0.99^(1/%d),2)`, k+1))
+		add(fmt.Sprintf(`NORMSINV((1-0.01)^(1/%d))`, k+2))
+		add(fmt.Sprintf(`NORMSINV((1-0.05)^(1/%d))`, k+2))
+	}
+	require.NoError(t, b.err)
+	var out bytes.Buffer
+	require.NoError(t, b.file.Write(&out))
+	want := formulaCells(t, out.Bytes())
+	return forgotten(t, out.Bytes()), func(got map[string]formulaCell) {
+		assert.Equal(t, row-1, sameValues(t, "functions", want, want, got))
+	}
+}
+
+// withoutCheck are the cells that do not ask whether the page's sentences still
+// hold.
+func withoutCheck(cells map[string]formulaCell) map[string]formulaCell {
 	kept := map[string]formulaCell{}
 	for at, c := range cells {
 		if !strings.Contains(*c.Formula, "still_same") && !strings.Contains(*c.Formula, "written_") &&
@@ -196,29 +274,121 @@ func checking(cells map[string]formulaCell) map[string]formulaCell {
 	return kept
 }
 
-// LibreOffice comes to the values that the file keeps, which are the program's
-// (TestWorkingIsTheProgram), for tests of every kind; and again after readings,
-// tubes, states and limits were changed in the file, to those that the program
-// comes to when they are changed in the test.
-func TestWorkingInLibreOffice(t *testing.T) {
-	t.Parallel()
-	cases := variedCases(56, 2)
-	books, want, formulas := map[string][]byte{}, map[string]map[string]formulaCell{}, map[string]map[string]formulaCell{}
-	for i, c := range cases {
-		file := bookOf(t, c)
-		books[c.name] = forgotten(t, file)
-		want[c.name] = formulaCells(t, file)
-		formulas[c.name] = want[c.name]
-		changed, edited := changedCase(t, c, file, i)
-		name := c.name + "-changed"
-		books[name] = forgotten(t, edited)
-		want[name] = checking(formulaCells(t, bookOf(t, changed)))
-		formulas[name] = formulas[c.name]
+// lineOfPage is what the page says of its sentences.
+func lineOfPage(t *testing.T, cells map[string]formulaCell) string {
+	t.Helper()
+	for at, c := range cells {
+		if strings.HasPrefix(at, "sheet1 ") && strings.Contains(*c.Formula, "still_same") {
+			return *c.Value
+		}
 	}
-	for name, file := range recalculated(t, books) {
-		n := sameValues(t, name, want[name], formulas[name], formulaCells(t, file))
-		assert.Greater(t, n, len(want[name])*9/10, name)
+	t.Fatal("the page does not say whether its sentences hold")
+	return ""
+}
+
+// figuresOf are the figures and verdicts of a case, to 6 decimals.
+func figuresOf(t *testing.T, c variedCase) string {
+	t.Helper()
+	r, err := leakback.Evaluate(c.test, c.sheet)
+	require.NoError(t, err)
+	text := fmt.Sprintf("%v %s\n", r.Verdict, appendCodes(nil, r.Findings))
+	for i := range r.Cylinders {
+		one := &r.Cylinders[i]
+		text += fmt.Sprintf("%.5f %.5f %v %s", one.RateMLMin, one.Budget.ExpandedMLMin, one.Verdict, appendCodes(nil, one.Findings))
+		if !timed(r) {
+			text += fmt.Sprintf(" %.5f", one.RatioToMedian)
+		}
 	}
+	return text
+}
+
+// sameJSON holds the cells of a recalculated working against the program's JSON.
+func sameJSON(t *testing.T, c variedCase, got map[string]formulaCell) {
+	t.Helper()
+	b, r := worked(t, c)
+	var out bytes.Buffer
+	require.NoError(t, JSON(&out, r))
+	var want struct {
+		Median   *float64 `json:"median_ml_min"`
+		Total    *float64 `json:"total_ml_min"`
+		Verdict  string
+		Findings []struct{ Code string }
+		Each     []struct {
+			Rate      *float64 `json:"rate_ml_min"`
+			Standard  *float64 `json:"standard_uncertainty_ml_min"`
+			Median    *float64 `json:"ratio_to_median"`
+			Consensus *float64 `json:"ratio_to_consensus"`
+			Over      *float64 `json:"probability_over"`
+			Verdict   string
+			Findings  []struct{ Code string }
+		} `json:"cylinders"`
+	}
+	require.NoError(t, json.Unmarshal(out.Bytes(), &want))
+	l := lookup{t, c.name, b.names, got}
+	codes := func(findings []struct{ Code string }) string {
+		all := make([]string, len(findings))
+		for i, f := range findings {
+			all[i] = f.Code
+		}
+		return strings.Join(all, ";")
+	}
+	l.text(want.Verdict, "test_verdict", 0)
+	l.text(codes(want.Findings), "test_findings", 0)
+	if timed(r) {
+		l.number(want.Median, "shown_median", 0)
+		l.number(want.Total, "total_rate", 0)
+	}
+	for i, one := range want.Each {
+		l.text(one.Verdict, "verdict.verdict", i)
+		l.text(codes(one.Findings), "verdict.findings", i)
+		l.number(one.Median, "ratio.median", i)
+		l.number(one.Consensus, "places.ratio", i)
+		l.number(one.Over, "rates.probability", i)
+		if timed(r) {
+			l.number(one.Rate, "mean.rate", i)
+			l.number(one.Standard, "budget.standard", i)
+		}
+	}
+}
+
+// lookup finds cells of a recalculated working by the names that formulas use.
+type lookup struct {
+	t     *testing.T
+	where string
+	names *formula.Names
+	cells map[string]formulaCell
+}
+
+// cell is the cell of a name, and whether the working has it.
+func (l lookup) cell(name string, i int) (formulaCell, bool) {
+	address, ok := l.names.Address(name)
+	if !ok {
+		var err error
+		if address, _, err = l.names.Fill(name, formula.Here{Sheet: sheetWorking, Index: i}); err != nil {
+			return formulaCell{}, false
+		}
+	}
+	c, ok := l.cells["sheet3 "+strings.ReplaceAll(address, "$", "")]
+	require.True(l.t, ok, "%s: %s at %s", l.where, name, address)
+	return c, true
+}
+
+func (l lookup) text(want, name string, i int) {
+	l.t.Helper()
+	c, _ := l.cell(name, i)
+	assert.Equal(l.t, want, *c.Value, "%s: %s, row %d", l.where, name, i)
+}
+
+func (l lookup) number(want *float64, name string, i int) {
+	l.t.Helper()
+	c, ok := l.cell(name, i)
+	if want == nil || !ok {
+		assert.True(l.t, want == nil && (!ok || c.Type == "str" && *c.Value == ""), "%s: %s, row %d: %+v", l.where, name, i, c)
+		return
+	}
+	got, err := strconv.ParseFloat(*c.Value, 64)
+	require.NoError(l.t, err, "%s: %s, row %d", l.where, name, i)
+	assert.InDelta(l.t, *want, got, 1e-9*math.Abs(*want)+1e-12, "%s: %s, row %d", l.where, name, i)
 }
 
 // changedCase is a case after a change, and its file with the same change.

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"leakback/leakback"
+	"leakback/limits"
 	"leakback/report/formula"
 )
 
@@ -44,7 +45,7 @@ func same(t *testing.T, want float64, got formula.Value, where ...any) {
 
 // The values that formulas give are the program's, for tests of every kind.
 func TestWorkingIsTheProgram(t *testing.T) {
-	for _, c := range variedCases(231, 1) {
+	for _, c := range append(specialCases(), variedCases(231, 1)...) {
 		b, r := worked(t, c)
 		sameCylinders(t, c.name, b.names, r)
 		sameTest(t, c.name, b.names, r)
@@ -110,4 +111,16 @@ func sameTest(t *testing.T, name string, n *formula.Names, r *leakback.Result) {
 	assert.Equal(t, string(appendCodes(nil, r.Findings)), n.Value("test_findings").Text, name)
 	assert.Equal(t, formula.Num(1), n.Value("still_same"), name)
 	assert.Equal(t, formula.Num(0), n.Value("entries_wrong"), name)
+}
+
+// A cut between readings that are equal to 6 decimals is not among the candidates.
+func TestEqualsAreNotParted(t *testing.T) {
+	b, _ := worked(t, typedCase("equals", limits.Builtin(), "20 34 20 21 34 20")) // in order: 20 20 20 | 21 | 34 34
+	allowed := map[split]bool{}
+	for i, s := range splits(6) {
+		if b.names.Values("cand", "allowed")[i].Number == 1 {
+			allowed[s] = true
+		}
+	}
+	assert.Equal(t, map[split]bool{{0, 0}: true, {2, 0}: true, {3, 0}: true, {0, 3}: true}, allowed)
 }

@@ -63,6 +63,12 @@ func (n *Names) Values(table, column string) []Value {
 	return nil
 }
 
+// Address is where a figure stands on its sheet, as $A$1; false for an unknown name.
+func (n *Names) Address(figure string) (string, bool) {
+	p, ok := n.figures[figure]
+	return fixed(p.col, p.row), ok
+}
+
 // Has says whether there is a figure of that name.
 func (n *Names) Has(figure string) bool {
 	_, ok := n.figures[figure]
