@@ -363,3 +363,22 @@ func TestAssumedDensity(t *testing.T) {
 	assert.Contains(t, notes(r), "The fuel was weighed and its density assumed, 0.83 g/mL.")
 	assert.NotContains(t, evaluate(t, minute("24 25 23 24"), limits.Builtin()).Assumed, "density_g_ml 0.83")
 }
+
+// Spread is learned from tubes of each cylinder's own, and not from drift.
+func TestSamplesOfOtherMethods(t *testing.T) {
+	shares := gallery{shares: []float64{30, 25, 35, 28, 31, 30}}.test(mirrored(t, 6, 2), nil)
+	for _, c := range []struct {
+		test *leakback.Test
+		want leakback.Code
+	}{
+		{shares, leakback.Merged},
+		{alone("150"), leakback.Merged},
+		{after("1:25 2:27 3:28 4:24"), leakback.Sequential},
+		{after("1:25 2:27 3:28 4:24 1:26"), ""},
+		{untimed("25 27 28 24"), ""},
+	} {
+		s, err := leakback.SampleOf(c.test, limits.Builtin())
+		require.NoError(t, err)
+		assert.Equal(t, c.want, s.Without)
+	}
+}

@@ -14,9 +14,10 @@ type Sample struct {
 	// ID, Engine, Condition and Injectors are the test's.
 	ID, Engine, Condition, Injectors string
 	// Without is the finding for which the test has no set to learn from: back-pressure,
-	// few-cylinders, too-little-return (a median below ten marks), over-range or
-	// below-first-mark; "" where it has one. The last two stand for a bound among the cylinders that agree:
-	// how far they are apart is then not known.
+	// few-cylinders, too-little-return (a median below ten marks), over-range,
+	// below-first-mark or sequential, and Merged; "" where it has one. Over-range and
+	// below-first-mark stand for a bound among the cylinders that agree: how far they
+	// are apart is then not known.
 	Without Code
 	// Cylinders are the numbers of the cylinders of the set, LogRates the
 	// logarithms of their rates in mL/min.
@@ -36,6 +37,11 @@ type Sample struct {
 	members []int // places of Cylinders in all
 	runs    int
 }
+
+// Merged stands in Sample.Without for a test whose returns were not collected
+// cylinder by cylinder; it is no finding. Shares are known too badly: what their
+// runs scatter would be learned, and not what injectors do.
+const Merged Code = "merged"
 
 // Beyond is a cylinder whose return lies beyond the scale of its tube.
 type Beyond struct {
@@ -73,8 +79,15 @@ func SampleOf(t *Test, sheet *limits.Sheet) (Sample, error) {
 		ID: t.ID, Engine: t.Engine, Condition: t.Condition, Injectors: t.Injectors,
 		LevelMLMin: math.NaN(), all: e.all, runs: len(e.test.Runs),
 	}
-	if e.guard.unjudged {
+	switch {
+	case t.Method != MethodIndividual:
+		s.Without = Merged
+	case e.guard.unjudged:
 		s.Without = BackPressure
+	case e.sequential: // drift would be learned as spread
+		s.Without = Sequential
+	}
+	if s.Without != "" {
 		return s, nil
 	}
 	s.Repeats = repeatsOf(e.all, len(e.test.Runs))

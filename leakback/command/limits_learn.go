@@ -283,6 +283,10 @@ func whyUnused(t *learn.Test) string {
 		return "a tube overflowed that may belong to those that agree"
 	case leakback.BelowFirstMark:
 		return "one stayed below the first mark that may belong to those that agree"
+	case leakback.Sequential:
+		return "collected one after the other and none again: drift would be learned as spread"
+	case leakback.Merged:
+		return "its returns merge: shares are known too badly to learn from"
 	}
 	return "its cylinders do not agree with one another; most of them may leak"
 }
