@@ -373,7 +373,7 @@ func TestListSheetsPrint(t *testing.T) {
 	assert.Equal(t, "Working!$1:$1", names["Working _xlnm.Print_Titles"])
 	assert.Equal(t, "Method!$1:$1", names["Method _xlnm.Print_Titles"])
 	assert.Regexp(t, `^Working!\$A\$1:\$P\$\d+$`, names["Working _xlnm.Print_Area"])
-	assert.Equal(t, "Limits!$D$5", names["Workbook healthy_cv"], "figures have names")
+	assert.Equal(t, "Limits!$D$6", names["Workbook healthy_cv"], "figures have names")
 	for _, sheet := range []string{"Readings", "Limits"} {
 		panes, err := f.GetPanes(sheet)
 		require.NoError(t, err)
