@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"os"
 	"slices"
 	"strings"
@@ -40,7 +39,7 @@ type stateOptions struct {
 	tubeClass, condition, injectors      string
 	fuelTempAt, returnLine, engine       string
 	cranks, cylinders                    int
-	density, rpm                         float64
+	density, rpm                         *numberValue
 }
 
 var formats = []string{"table", "json", "csv"}
@@ -126,8 +125,7 @@ func (s *stateOptions) addFlags(f *pflag.FlagSet) {
 	value(&s.graduation, quantity.Volume, "graduation", "step between two marks of the tubes (1 mL)")
 	value(&s.capacity, quantity.Volume, "capacity", "highest mark of the tubes")
 	value(&s.tolerance, quantity.Volume, "tolerance", "largest error of the tubes' scale (one mark)")
-	f.Float64Var(&s.density, "density", math.NaN(), "density in g/mL of fuel that was weighed (0.83, assumed)")
-	f.Lookup("density").DefValue = ""
+	addNumber(f, &s.density, "density", "density", "g/mL", 0.6, 1.1, "density in g/mL of fuel that was weighed (0.83, assumed)")
 	f.StringVar(&s.tubeClass, "tube-class", "", "A or B: the tolerance of ASTM E1272 by capacity")
 	f.StringVar(&s.engine, "engine", "", "the engine's name, which picks its limits sheet")
 	f.IntVar(&s.cylinders, "cylinders", 0, "how many cylinders the engine has")
@@ -138,8 +136,7 @@ func (s *stateOptions) addFlags(f *pflag.FlagSet) {
 	f.StringVar(&s.fuelTempAt, "fuel-temp-at", "", "where it was taken: supply, rail, return or tube")
 	value(&s.railPressure, quantity.Pressure, "rail-pressure", "rail pressure, such as 350bar or 5000psi")
 	value(&s.backPressure, quantity.Pressure, "back-pressure", "pressure at which the return was held up")
-	f.Float64Var(&s.rpm, "rpm", math.NaN(), "engine speed in 1/min")
-	f.Lookup("rpm").DefValue = "0" // which help does not show
+	addSpeed(f, &s.rpm, "engine speed in 1/min")
 	f.StringVar(&s.returnLine, "return-line", "", "return line (bank) of the cylinders")
 }
 
@@ -168,11 +165,11 @@ func addJobFlags(f *pflag.FlagSet, j *leakback.Job) {
 func (s *stateOptions) defaults() entry.Defaults {
 	return entry.Defaults{
 		IntervalS: s.interval.Seconds(), GraduationML: s.graduation.Value(),
-		CapacityML: s.capacity.Value(), ToleranceML: s.tolerance.Value(), TubeClass: s.tubeClass, DensityGML: s.density,
+		CapacityML: s.capacity.Value(), ToleranceML: s.tolerance.Value(), TubeClass: s.tubeClass, DensityGML: s.density.value,
 		Condition: s.condition, Injectors: s.injectors, Cranks: s.cranks,
 		FuelTempC: s.fuelTemp.Value(), FuelTempAt: s.fuelTempAt,
 		RailPressureBar: s.railPressure.Value(), BackPressureBar: s.backPressure.Value(),
-		EngineRPM: s.rpm, ReturnLine: s.returnLine, Engine: s.engine, Cylinders: s.cylinders,
+		EngineRPM: s.rpm.value, ReturnLine: s.returnLine, Engine: s.engine, Cylinders: s.cylinders,
 	}
 }
 

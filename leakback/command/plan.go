@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -37,7 +36,7 @@ type planOptions struct {
 	tubeClass, order                string
 	engine, limits                  string
 	condition, injectors            string
-	rpm                             float64
+	rpm                             *numberValue
 	format, output, csv             string
 	overwrite                       bool
 }
@@ -110,8 +109,7 @@ func (o *planOptions) addFlags(f *pflag.FlagSet) {
 	f.IntVar(&o.cranks, "cranks", 0, "how many cranks make up a run")
 	value(&o.railPressure, quantity.Pressure, "rail-pressure", "rail pressure, where the limits ask for it")
 	value(&o.fuelTemp, quantity.Temperature, "fuel-temp", "fuel temperature, where they do")
-	f.Float64Var(&o.rpm, "rpm", math.NaN(), "engine speed in 1/min, where they do")
-	f.Lookup("rpm").DefValue = "0" // which help does not show
+	addSpeed(f, &o.rpm, "engine speed in 1/min, where they do")
 	f.StringVar(&o.format, "format", "text", "text or json")
 	f.StringVarP(&o.output, "output", "o", "", "write a sheet to print and write on (.xlsx)")
 	f.StringVar(&o.csv, "csv", "", "write the readings file to fill in (.csv)")

@@ -109,7 +109,7 @@ func (p *planning) state() limits.State {
 		return []float64{x}
 	}
 	return limits.State{Cranks: p.o.cranks, RailPressureBar: list(p.o.railPressure.Value()),
-		FuelTempC: list(p.o.fuelTemp.Value()), EngineRPM: list(p.o.rpm)}
+		FuelTempC: list(p.o.fuelTemp.Value()), EngineRPM: list(p.o.rpm.value)}
 }
 
 // cranks is the crank pattern: the limit's where it asks for one.

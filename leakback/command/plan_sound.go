@@ -47,8 +47,6 @@ func (p *planning) sound() error {
 		return errors.New("--tube-class and --tolerance: expected one of them")
 	case p.given("cylinders") && (o.cylinders < 1 || o.cylinders > limits.MostCylinders):
 		return fmt.Errorf("--cylinders: %d: expected a number from 1 to %d", o.cylinders, limits.MostCylinders)
-	case p.given("rpm") && !(o.rpm >= 0 && o.rpm <= 10_000):
-		return fmt.Errorf("--rpm: %v: expected a speed from 0 to 10,000 rpm", o.rpm)
 	case p.given("cranks") && (o.cranks < 1 || o.cranks > 99):
 		return fmt.Errorf("--cranks: %d: expected a whole number from 1 to 99", o.cranks)
 	}

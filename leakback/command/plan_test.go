@@ -108,7 +108,7 @@ func TestPlanRefuses(t *testing.T) {
 		{one + " --method total", `--method: "total": expected individual or block-off`},
 		{one + " --format csv", `--format: "csv": expected text or json`},
 		{one + " --injectors on", `--injectors: "on": expected driven or off`},
-		{one + " --rpm nan", "--rpm: NaN: expected a speed from 0 to 10,000 rpm"},
+		{one + " --rpm nan", `invalid argument "nan" for "--rpm" flag: "nan": expected a speed from 0 to 10,000 rpm`},
 		{one + " --passes 2", "--passes: not with --method individual: block-off is planned in passes"},
 		{one + " --order firing", "--order: not with --method individual"},
 		{one + " --cranks 2", "--cranks: 2: expected cranks of a run whose condition is cranking"},

@@ -16,6 +16,10 @@ func (r *Reader) cell(c column) string {
 	return ""
 }
 
+// typedUnits name the unit of a reading as typed where it is not mL, so that
+// nobody takes one for the other later.
+var typedUnits = map[string]string{"volume_cc": " cc", "volume_floz": " fl oz", massName: " g"}
+
 // reading reads what belongs to the reading alone.
 func (r *Reader) reading() leakback.Reading {
 	before := len(r.faults)
@@ -27,6 +31,9 @@ func (r *Reader) reading() leakback.Reading {
 	var p problem
 	rd.Tube, p = r.def.tube(r.number(colGraduation), r.number(colCapacity), r.number(colTolerance))
 	rd.Bound, rd.VolumeML = r.level(rd.Typed)
+	if rd.Typed != "" {
+		rd.Typed += typedUnits[r.head.name[colVolume]]
+	}
 	if r.head.mass {
 		factor = r.weigh(&rd)
 	}
@@ -56,7 +63,6 @@ func (r *Reader) weigh(rd *leakback.Reading) (mlPerG float64) {
 		density = leakback.AssumedDensityGML
 	}
 	if rd.Typed != "" {
-		rd.Typed += " g"
 		rd.VolumeML, rd.DensityGML, rd.DensityAssumed = rd.VolumeML/density, density, assumed
 	}
 	if start := r.cell(colStart); start != "" {

@@ -153,7 +153,7 @@ func TestUnits(t *testing.T) {
 	assert.Equal(t, 90.0, run.IntervalS)
 	assert.InDelta(t, 0.75*29.5735295625, run.Readings[0].VolumeML, 1e-12)
 	assert.InDelta(t, 29.5735295625, run.Readings[1].VolumeML, 1e-12)
-	assert.Equal(t, "0.75", run.Readings[0].Typed)
+	assert.Equal(t, "0.75 fl oz", run.Readings[0].Typed)
 	cc, err := readString("volume_cc,cylinder\n21,1\n", minute())
 	require.NoError(t, err)
 	assert.Equal(t, 21.0, cc[0].Runs[0].Readings[0].VolumeML)
