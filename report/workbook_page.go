@@ -290,20 +290,29 @@ func (s *reportSheet) signs(top, atLeast, atMost int) {
 		return
 	}
 	first, last := top+1, top+n
-	bound := func(col int) string { return "$" + strings.TrimRight(at(col, 1), "1") + strconv.Itoa(first+1) + ">0" }
+	rows := func(from, to int) string { return at(from, first) + ":" + at(to, last) }
+	passes := "$" + at(colVerdict, first) + `="` + VerdictWord(leakback.Pass) + `"`
+	fails := "NOT(" + passes + ")"
+	for _, cells := range []string{rows(1, colRate-1), rows(colExpanded, colExpanded), rows(colLimit, colLimit)} {
+		s.when(cells, condition{passes, &excelize.Style{Fill: solid(paperColor)}}, condition{fails, &excelize.Style{Fill: solid(tint)}})
+	}
+	above := func(col int) string { return "$" + at(col, first+1) + ">0" }
 	for _, c := range []struct {
 		col    int
 		format string
 	}{{colRate, decimalFormat(Decimals(s.r))}, {colRatio, decimalFormat(RatioDecimals(s.r))}} {
-		s.when(at(c.col, first)+":"+at(c.col, last),
-			condition{bound(atLeast), &excelize.Style{CustomNumFmt: ptr(boundFormat(leakback.AtLeast) + c.format)}},
-			condition{bound(atMost), &excelize.Style{CustomNumFmt: ptr(boundFormat(leakback.AtMost) + c.format)}},
-			condition{"TRUE", &excelize.Style{CustomNumFmt: &c.format}})
+		var all []condition
+		for _, sign := range []struct{ holds, format string }{
+			{above(atLeast), boundFormat(leakback.AtLeast)}, {above(atMost), boundFormat(leakback.AtMost)}, {"TRUE", ""},
+		} {
+			// Programs differ in whether two looks add up: each condition has both.
+			for _, row := range []struct{ holds, color string }{{passes, paperColor}, {fails, tint}} {
+				all = append(all, condition{"AND(" + sign.holds + "," + row.holds + ")",
+					&excelize.Style{CustomNumFmt: ptr(sign.format + c.format), Fill: solid(row.color)}})
+			}
+		}
+		s.when(rows(c.col, c.col), all...)
 	}
-	passes := "$" + at(colVerdict, first) + `="` + VerdictWord(leakback.Pass) + `"`
-	s.when(at(1, first)+":"+at(colLimit, last),
-		condition{passes, &excelize.Style{Fill: solid("FFFFFF")}},
-		condition{"NOT(" + passes + ")", &excelize.Style{Fill: solid(tint)}})
 }
 
 func ptr[T any](x T) *T { return &x }

@@ -10,7 +10,9 @@ const (
 	grey     = "5F5F5F"
 	hairline = "BDBDBD"
 	tint     = "F1F4F4"
-	accent   = "1B4D58"
+	// paperColor is that of a cell without a fill.
+	paperColor = "FFFFFF"
+	accent     = "1B4D58"
 	// accentFill is the accent as a fill that lines in ink are still seen on.
 	accentFill = "4C828F"
 	// entryFill is behind what a reader may change, to see what follows.
