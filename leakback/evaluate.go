@@ -328,8 +328,14 @@ func (e *evaluation) readable() []*series {
 	return list
 }
 
+// middle is the median's one or two members. Rates that are equal to 6 decimals
+// count as equal, so that a spreadsheet picks the same.
 func (e *evaluation) middle() []*series {
-	lo, hi := stats.Middle(e.set.rates)
+	rates := make([]float64, len(e.set.rates))
+	for k, q := range e.set.rates {
+		rates[k] = stats.Round6(q)
+	}
+	lo, hi := stats.Middle(rates)
 	switch {
 	case lo < 0:
 		return nil

@@ -274,3 +274,24 @@ func TestCylinderNames(t *testing.T) {
 	assert.Equal(t, "cylinders 2 and 5", leakback.CylinderNames([]int{2, 5}))
 	assert.Equal(t, "cylinders 1, 2 and 16", leakback.CylinderNames([]int{1, 2, 16}))
 }
+
+// An overflow at its start level is a bound of nothing: not read.
+func TestOverflowAtItsStart(t *testing.T) {
+	test := minute("25 >20 24 26")
+	r := &test.Runs[0].Readings[1]
+	r.StartML, r.StartRead = 20, true
+	assert.Equal(t, "pass unread pass pass | unread[no-absolute-limit]", codes(evaluate(t, test, limits.Builtin())))
+}
+
+// Rates that part only in their last bits count as equal: the first of them is
+// the lowest, whichever the arithmetic put lower.
+func TestTiesAreBrokenByPlace(t *testing.T) {
+	lowest := withLimit(func(l *limits.Limit) { l.MaxRatioToLowest = figure(1.05) })
+	for _, hair := range []float64{-1e-9, 1e-9} {
+		test := minute("25 25 25.5 25.5")
+		test.Runs[0].Readings[1].VolumeML += hair
+		r := evaluate(t, test, lowest)
+		assert.Equal(t, leakback.Pass, r.Cylinders[0].Verdict, "itself the lowest: a ratio of 1 without doubt")
+		assert.Equal(t, leakback.Undecided, r.Cylinders[1].Verdict)
+	}
+}

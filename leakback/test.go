@@ -7,6 +7,8 @@ package leakback
 import (
 	"math"
 	"slices"
+
+	"leakback/stats"
 )
 
 // Method says how the returns were collected.
@@ -158,8 +160,11 @@ type Reading struct {
 // and no density given: within EN 590, which allows 0.82 to 0.845 g/mL at 15 °C.
 const AssumedDensityGML = 0.83
 
-// Read says whether the cylinder was read at all.
-func (r Reading) Read() bool { return !math.IsNaN(r.VolumeML) }
+// Read says whether the cylinder was read at all. An overflow at the level it
+// started from says nothing and counts as not read.
+func (r Reading) Read() bool {
+	return !math.IsNaN(r.VolumeML) && !(r.Bound == AtLeast && stats.Round6(r.VolumeML-r.StartML) <= 0)
+}
 
 // Tube is the graduated cylinder a reading was taken from.
 type Tube struct {

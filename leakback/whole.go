@@ -188,16 +188,18 @@ func (e *evaluation) apartBy(high, low int) (span, float64) {
 	return span{math.Max(0, a.low-b.high), a.high - b.low}, e.expanded(&plain)
 }
 
-// extremes are the places of the highest and the lowest rate; -1, -1 where
-// nothing was read.
+// extremes are the places of the highest and the lowest rate, the first of
+// those that are equal to 6 decimals; -1, -1 where nothing was read.
 func (e *evaluation) extremes() (high, low int) {
 	high, low = -1, -1
+	most, least := math.Inf(-1), math.Inf(1)
 	for _, i := range e.set.index {
-		if high < 0 || e.all[i].numberMLMin > e.all[high].numberMLMin {
-			high = i
+		q := stats.Round6(e.all[i].numberMLMin)
+		if q > most {
+			high, most = i, q
 		}
-		if low < 0 || e.all[i].numberMLMin < e.all[low].numberMLMin {
-			low = i
+		if q < least {
+			low, least = i, q
 		}
 	}
 	return high, low

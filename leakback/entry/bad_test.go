@@ -130,11 +130,12 @@ func TestBadFiles(t *testing.T) {
 			`idle.csv: row 2, column volume_ml: "1001": expected at most the tube's capacity, 1000 mL; where it overflowed write >1000`}},
 		{"beyond the tube, fl oz", "cylinder,volume_floz,capacity_ml\n1,3.5,100\n", []string{
 			`idle.csv: row 2, column volume_floz: "3.5": expected at most the tube's capacity, 100 mL; where it overflowed write > and its highest mark`}},
-		{"start level", "cylinder,volume_ml,start_ml,capacity_ml\n1,21,22,\n2,>21,22,\n3,,51,50\n4,21,-1,\n5,21,21,\n", []string{
+		{"start level", "cylinder,volume_ml,start_ml,capacity_ml\n1,21,22,\n2,>21,22,\n3,,51,50\n4,21,-1,\n5,21,21,\n6,>21,21,\n", []string{
 			`idle.csv: row 2, column start_ml: "22": expected at most the level read, 21 mL`,
 			`idle.csv: row 3, column start_ml: "22": expected at most the level read, 21 mL`,
 			`idle.csv: row 4, column start_ml: "51": expected at most the tube's capacity, 50 mL`,
-			`idle.csv: row 5, column start_ml: "-1": expected a level from 0 to 10,000 mL`}},
+			`idle.csv: row 5, column start_ml: "-1": expected a level from 0 to 10,000 mL`,
+			`idle.csv: row 7, column start_ml: "21": expected less than the level at which the tube overflowed, 21 mL`}},
 		{"over range", "cylinder,volume_ml,over_range,capacity_ml\n1,<2,1,\n2,,1,\n3,21,yes,\n4,101,1,100\n5,0,1,\n6,21,2,\n", []string{
 			`idle.csv: row 2, column over_range: "1": expected 0 or nothing beside a reading with <`,
 			`idle.csv: row 3, column over_range: "1": expected the level that was reached, or the tube's capacity (capacity_ml or --capacity)`,

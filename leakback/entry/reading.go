@@ -95,6 +95,8 @@ func checkLevels(rd *leakback.Reading, factor float64) problem {
 		return problem{colStart, "at most the tube's capacity, " + inML(full)}
 	case rd.StartML > level:
 		return problem{colStart, "at most the level read, " + inML(level)}
+	case rd.Bound == leakback.AtLeast && rd.StartML == level:
+		return problem{colStart, "less than the level at which the tube overflowed, " + inML(level)}
 	}
 	return problem{}
 }
