@@ -25,7 +25,7 @@ func Decimals(value, expanded float64, bars ...float64) int {
 }
 
 func printsTrue(value, expanded float64, decimals int, bars []float64) bool {
-	v, u := printed(value, decimals), printed(expanded, decimals)
+	v, u := quantity.Printed(value, decimals), quantity.Printed(expanded, decimals)
 	for _, bar := range bars {
 		if !math.IsNaN(bar) && stats.Against(v, u, bar) != stats.Against(value, expanded, bar) {
 			return false
@@ -34,16 +34,9 @@ func printsTrue(value, expanded float64, decimals int, bars []float64) bool {
 	return true
 }
 
-// printed is the number that Fixed shows.
-func printed(x float64, decimals int) float64 {
-	scale := math.Pow(10, float64(decimals))
-	return stats.Round6(math.Round(stats.Round6(x*scale)) / scale)
-}
-
 // plain prints a figure as it is, to 6 decimals at most.
 func plain(x float64) string {
-	text := quantity.Fixed(x, 6)
-	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".")
+	return quantity.Plain(x, 6)
 }
 
 // withUncertainty prints a value with its expanded uncertainty, or a bound.

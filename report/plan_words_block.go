@@ -109,7 +109,7 @@ func percentOf(contrast float64) string {
 func blockedText(r *leakback.BlockOffRun) string {
 	text := "nothing blocked"
 	if len(r.Blocked) > 0 {
-		text = "block " + CylinderNames(r.Blocked)
+		text = "block " + leakback.CylinderNames(r.Blocked)
 	}
 	if r.Line != "" {
 		text += ", line " + r.Line

@@ -18,7 +18,7 @@ type reason struct {
 func (t *table) reasons() {
 	blocks := cylinderReasons(t.r)
 	for _, b := range blocks {
-		t.reason(Sentence(CylinderNames(b.cylinders)+":"), b)
+		t.reason(Sentence(leakback.CylinderNames(b.cylinders)+":"), b)
 	}
 	if texts := testReasons(t.r, blocks); len(texts) > 0 {
 		t.reason("The test as a whole:", reason{verdict: t.r.Verdict, texts: texts})

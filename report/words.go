@@ -2,7 +2,6 @@ package report
 
 import (
 	"math"
-	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -23,18 +22,6 @@ const limitDigits = 3
 // VerdictWord is the verdict as people read it.
 func VerdictWord(v leakback.Verdict) string {
 	return [...]string{"pass", "not read", "undecided", "FAIL"}[v]
-}
-
-// CylinderNames is "cylinder 4", "cylinders 2 and 5" or "cylinders 1, 2 and 4".
-func CylinderNames(numbers []int) string {
-	if len(numbers) == 1 {
-		return "cylinder " + strconv.Itoa(numbers[0])
-	}
-	words := make([]string, len(numbers))
-	for i, n := range numbers {
-		words[i] = strconv.Itoa(n)
-	}
-	return "cylinders " + joined(words, "and")
 }
 
 // joined is "a", "a and b" or "a, b and c".
@@ -131,17 +118,8 @@ func expandedMLMin(c *leakback.Cylinder) float64 {
 // agrees says whether a reader who works with the printed figures comes to the
 // decision that the exact ones give.
 func agrees(value, expanded, limit float64, decimals int) bool {
-	return stats.Against(value, expanded, limit) == stats.Against(printed(value, decimals),
-		printed(expanded, decimals), printed(limit, max(decimals, limitDigits)))
-}
-
-// printed is x as a reader takes it from the page.
-func printed(x float64, decimals int) float64 {
-	y, err := strconv.ParseFloat(quantity.Fixed(x, decimals), 64)
-	if err != nil {
-		return math.NaN()
-	}
-	return y
+	return stats.Against(value, expanded, limit) == stats.Against(quantity.Printed(value, decimals),
+		quantity.Printed(expanded, decimals), quantity.Printed(limit, max(decimals, limitDigits)))
 }
 
 // TotalDecimals is Decimals for the total, its uncertainty and its limit.
@@ -194,8 +172,7 @@ func RateText(c *leakback.Cylinder, decimals int) string {
 
 // limitFigure is a limit without zeros at its end, so that 37.25 stays 37.25.
 func limitFigure(limit float64, decimals int) string {
-	text := quantity.Fixed(limit, max(decimals, limitDigits))
-	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".")
+	return quantity.Plain(limit, max(decimals, limitDigits))
 }
 
 // figure is a value with its expanded uncertainty.

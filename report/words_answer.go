@@ -49,7 +49,7 @@ func wrongParts(r *leakback.Result) []string {
 func named(r *leakback.Result, list []int) string {
 	switch n := len(list); {
 	case n < 2 || n < len(r.Cylinders):
-		return CylinderNames(list)
+		return leakback.CylinderNames(list)
 	case n == 2:
 		return "both cylinders"
 	default:

@@ -228,9 +228,3 @@ func TestSentence(t *testing.T) {
 	assert.Equal(t, "Über 40.", Sentence("über 40"))
 	assert.Empty(t, Sentence(""))
 }
-
-func TestCylinderNames(t *testing.T) {
-	assert.Equal(t, "cylinder 12", CylinderNames([]int{12}))
-	assert.Equal(t, "cylinders 1 and 2", CylinderNames([]int{1, 2}))
-	assert.Equal(t, "cylinders 1, 2 and 16", CylinderNames([]int{1, 2, 16}))
-}

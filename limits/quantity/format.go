@@ -115,12 +115,21 @@ func Format(k Kind, x float64) string {
 		_, exponent := decompose(math.Abs(x))
 		decimals = min(2-exponent, mostDecimals)
 	}
-	return plain(x, max(decimals, 3)) + " " + kinds[k].symbol
+	return Plain(x, max(decimals, 3)) + " " + kinds[k].symbol
 }
 
-// plain prints x without zeros at the end: rounded to decimals, or exactly for
+// Printed is the number that Fixed shows.
+func Printed(x float64, decimals int) float64 {
+	shown, err := strconv.ParseFloat(Fixed(x, decimals), 64)
+	if err != nil { // an infinity that is spelled out
+		return math.NaN()
+	}
+	return shown
+}
+
+// Plain prints x without zeros at the end: rounded to decimals, or exactly for
 // decimals -1.
-func plain(x float64, decimals int) string {
+func Plain(x float64, decimals int) string {
 	if decimals < 0 {
 		return exact(x)
 	}

@@ -61,7 +61,7 @@ func (k Kind) Check(x float64) error {
 	if k.within(x) {
 		return nil
 	}
-	return fmt.Errorf("%s: %s", plain(x, -1), k.Expected())
+	return fmt.Errorf("%s: %s", Plain(x, -1), k.Expected())
 }
 
 func (k Kind) within(x float64) bool { return x >= kinds[k].low && x <= kinds[k].high }
