@@ -38,7 +38,7 @@ type readingColumn struct {
 var readingColumns = []readingColumn{
 	{head: "run", width: 30, id: "run", value: fromFigures(func(l logged) float64 { return float64(l.run.Number) })},
 	{head: "cylinder", width: 48, id: "cylinder", value: fromFigures(func(l logged) float64 { return known(float64(l.reading.Cylinder)) })},
-	{head: "blocked", width: 48, odd: true, words: true, value: fromWords(func(l logged) string { return numbers(l.run.Blocked, "+") })},
+	{head: "blocked", width: 48, id: "blocked", odd: true, words: true, value: fromWords(func(l logged) string { return numbers(l.run.Blocked, "+") })},
 	{head: "volume as typed", width: 62, words: true, value: fromWords(func(l logged) string { return l.reading.Typed })},
 	{head: "density_g_ml", width: 66, odd: true, value: fromFigures(func(l logged) float64 { return known(l.reading.DensityGML) })},
 	{head: "volume_ml", width: 58, id: "volume", open: true, value: volumeCell},

@@ -522,7 +522,8 @@ func merged(t *testing.T) *report.Page {
 	return evaluated(t, test, limits.Builtin(), fullJob())
 }
 
-// A merged return has a page of its figures and says that they do not follow.
+// A merged return of one line has a page whose figures are formulas, as that of
+// returns collected cylinder by cylinder.
 func TestMergedReturn(t *testing.T) {
 	p := merged(t)
 	f := written(t, p)
@@ -533,13 +534,26 @@ func TestMergedReturn(t *testing.T) {
 		number(t, f, "Report", fmt.Sprintf("F%d", first+i), c.RateMLMin)
 		number(t, f, "Report", fmt.Sprintf("G%d", first+i), c.Budget.ExpandedMLMin)
 		number(t, f, "Report", fmt.Sprintf("H%d", first+i), c.RatioToMedian)
+		for _, col := range []string{"B", "F", "G", "H"} {
+			formula, err := f.GetCellFormula("Report", fmt.Sprintf("%s%d", col, first+i))
+			require.NoError(t, err)
+			assert.Contains(t, formula, "Working!")
+		}
 	}
 	assert.Equal(t, []string{"run", "blocked"}, []string{raw(t, f, "Readings", "A1"), raw(t, f, "Readings", "C1")})
 	assert.Equal(t, "3", raw(t, f, "Readings", "C5"))
-	assert.Contains(t, raw(t, f, "Working", "A2"), "do not follow a change")
-	assert.Empty(t, formulas(t, workbook(t, p)))
 	c := chartOf(t, workbook(t, p))
 	assert.InDelta(t, p.Result.Cylinders[2].RateMLMin, c.Bars[2].points(p)[3], 1e-9)
+}
+
+// Returns of two lines are solved by the program, and the workbook says that
+// they do not follow a change.
+func TestTwoLinesDoNotFollow(t *testing.T) {
+	p := merged(t)
+	p.Result.BlockOff.Lines = append(p.Result.BlockOff.Lines, p.Result.BlockOff.Lines[0])
+	f := written(t, p)
+	assert.Contains(t, raw(t, f, "Working", "A2"), "do not follow a change")
+	assert.Empty(t, formulas(t, workbook(t, p)))
 }
 
 // Without an interval there are volumes in the working, ratios on the page, and

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"leakback/leakback"
@@ -80,16 +81,17 @@ func (b *book) working(p *Page) {
 }
 
 // recomputed says whether the working recomputes a result: of returns that were
-// collected cylinder by cylinder.
+// collected cylinder by cylinder, or of one line that merges them.
 func recomputed(r *leakback.Result) bool {
-	return r.Test.Method == leakback.MethodIndividual && len(r.Cylinders) > 0
+	return len(r.Cylinders) > 0 && (r.Test.Method == leakback.MethodIndividual || solvedLive(r))
 }
 
 // notHere says that the figures stand in the workbook as the program has them.
 func (w *working) notHere() {
 	w.title()
-	w.say("The working in live formulas is for returns that were collected cylinder by cylinder. This test measured the merged "+
-		"return: the figures of this workbook are those that the program solved from it, and do not follow a change.", workNote)
+	w.say("The working in live formulas is for returns that were collected cylinder by cylinder, or merged into one line of at most "+
+		strconv.Itoa(mostShares)+" cylinders of which every one was measured. The figures of this workbook are those that the program "+
+		"solved, and do not follow a change.", workNote)
 }
 
 // structure is what a change in the sheet cannot change: the readings, the runs
@@ -125,6 +127,10 @@ func (w *working) filled() {
 
 // method is the blocks in the order of the method.
 func (w *working) method() {
+	if w.isMerged() {
+		w.mergedMethod()
+		return
+	}
 	w.fromReadings()
 	w.fromCylinders()
 	w.fromRuns()
@@ -132,6 +138,11 @@ func (w *working) method() {
 	w.rates()
 	w.uncertainty()
 	w.setFigures()
+	w.judgement()
+}
+
+// judgement is the blocks from the rates on, which all methods share.
+func (w *working) judgement() {
 	w.comparison()
 	w.limitsThatApply()
 	w.againstLimits()
@@ -174,6 +185,9 @@ func (w *working) opening() {
 		"figure of the program that wrote the file. Change a tinted cell there (a volume, also as >100 or <2, or none) and "+
 		"everything follows: this sheet, the page, its chart. Names in the formulas are keys of the limits sheet or "+
 		"stand beside their figures below. What decides is compared after rounding to 6 decimals.", workNote)
+	if w.isMerged() {
+		w.say(mergedPlain, workNote)
+	}
 	if w.unknownTime {
 		w.say("The length of the collection is unknown: every rate here stands for a volume, as if collected in a minute. Ratios are "+
 			"taken of them, and no absolute limit is held against them.", workNote)
@@ -255,6 +269,7 @@ func (w *working) cylinders() field {
 type laid struct {
 	table           *formula.Table
 	top, rows, wide int
+	at              map[string]int // columns by name
 }
 
 // table writes a table of so many rows, from the left edge.
@@ -264,7 +279,7 @@ func (w *working) table(name string, rows int, fields ...field) {
 	if err != nil {
 		return
 	}
-	w.tables[name] = &laid{table: table, top: w.row + 1, rows: rows}
+	w.tables[name] = &laid{table: table, top: w.row + 1, rows: rows, at: map[string]int{}}
 	head := 1
 	for _, f := range fields {
 		if f.format != inWords || strings.Contains(f.head, "\n") { // the others run on to the right
@@ -296,6 +311,7 @@ func (w *working) column(name string, f field) {
 	w.text(t.wide, t.top-1, f.head, head)
 	values := make([]formula.Value, t.rows)
 	t.table.Column(f.id, t.wide, values)
+	t.at[f.id] = t.wide
 	for i := range values {
 		values[i] = w.cell(t.wide, t.top+i, f, formula.Here{Table: name, Index: i}, cell)
 	}

@@ -16,9 +16,31 @@ func judged(decision string) string {
 }
 
 // judgedApart is the same for what compares cylinders with one another, which
-// drift may feign.
-func judgedApart(decision string) string {
-	return judgedBy(decision, "over", "OR(state_above=1,drift_unknown=1)", "state_below=1")
+// drift or another return may feign.
+func (w *working) judgedApart(decision string) string {
+	return judgedBy(decision, "over", "OR(state_above=1,"+w.doubt()+"=1)", "state_below=1")
+}
+
+// doubt is the figure that says that a cylinder may stand apart for another
+// reason than its own return.
+func (w *working) doubt() string {
+	if w.isMerged() {
+		return "other_return"
+	}
+	return "drift_unknown"
+}
+
+// judgedRate is judged for the rate of one cylinder, which of a share may be the
+// least that is possible, or the most: fails is the decision that fails.
+func (w *working) judgedRate(decision, fails string) string {
+	below, above := "state_below=1", "state_above=1"
+	if w.isMerged() {
+		below, above = "OR(state_below=1,shares_least=1)", "OR(state_above=1,shares_most=1)"
+	}
+	if fails == "within" { // a minimum is the mirror image
+		below, above = above, below
+	}
+	return judgedBy(decision, fails, above, below)
 }
 
 // judgedBy names the decision that fails, and the states in which failing and
@@ -56,17 +78,21 @@ func (w *working) againstRates() {
 		"Over or within only where the rate is clear of the limit by more than U, else open. A lower bound proves over and never "+
 			"within, an upper bound the reverse. For a minimum, within means under it.",
 		"over: rate − U > limit;   within: rate + U < limit;   probability over = T((rate − limit) ÷ u, ν)")
+	beyond := `0`
+	if w.isMerged() {
+		beyond = `budget.reach`
+	}
 	w.table("rates", len(w.r.Cylinders), w.cylinders(),
-		live("expanded", "U\nmL/min", asRate, `IF(cyl.plain=1,budget.expanded,0)`))
+		live("expanded", "U\nmL/min", asRate, `IF(cyl.plain=1,budget.expanded,`+beyond+`)`))
 	if w.gives(kindMost) {
-		w.againstRate(kindMost, "maximum", "over-limit", judged("["+kindMost+"]"))
+		w.againstRate(kindMost, "maximum", "over-limit", w.judgedRate("["+kindMost+"]", "over"))
 		w.further("rates", live("probability", "probability\nover", asShare,
-			`IF(OR(cyl.plain=0,applied_max="",not_judged=1),"",IF(mean.rate>=applied_max,`+
+			`IF(OR(cyl.plain=0,applied_max="",`+w.unjudged()+`),"",IF(mean.rate>=applied_max,`+
 				`1-TDIST((mean.rate-applied_max)/budget.standard,budget.dof,1),`+
 				`TDIST((applied_max-mean.rate)/budget.standard,budget.dof,1)))`))
 	}
 	if w.gives(kindLeast) {
-		w.againstRate(kindLeast, "minimum", "under-limit", judgedBy("["+kindLeast+"]", "within", "state_below=1", "state_above=1"))
+		w.againstRate(kindLeast, "minimum", "under-limit", w.judgedRate("["+kindLeast+"]", "within"))
 	}
 }
 
@@ -104,15 +130,28 @@ func (w *working) againstRatio(k ratioKind) {
 		"u = ratio × root of ((own part ÷ rate)² + (own part of the reference ÷ its rate)²)")
 	w.table(k.table(), len(w.r.Cylinders), w.cylinders(), live("member", "in the\nreference?", asCount, k.member))
 	members := k.table() + "[member]"
-	square := func(column string) string {
-		return `SUMPRODUCT(` + members + `,budget[` + column + `],budget[` + column + `])`
-	}
 	w.figures(
 		one{k.figure("members"), "members of the reference", "", `SUM(` + members + `)`, asCount, ""},
 		one{k.figure("referent"), "the reference", "mL/min", `IF(` + k.figure("members") + `=0,"",SUMPRODUCT(` + members +
 			`,mean[number])/` + k.figure("members") + `)`, asRate, ""},
 		one{k.figure("below"), "upper bounds in it", "", `SUMPRODUCT(` + members + `*(cyl[kind]="at most"))`, asCount, ""},
 		one{k.figure("over"), "lower bounds in it", "", `SUMPRODUCT(` + members + `*(cyl[kind]="at least"))`, asCount, ""},
+	)
+	if w.isMerged() {
+		w.shareRatio(k)
+	} else {
+		w.ownRatio(k, members)
+	}
+	w.ratioDecision(k)
+}
+
+// ownRatio adds the uncertainty of the ratios, as if cylinder and reference were
+// independent.
+func (w *working) ownRatio(k ratioKind, members string) {
+	square := func(column string) string {
+		return `SUMPRODUCT(` + members + `,budget[` + column + `],budget[` + column + `])`
+	}
+	w.figures(
 		one{k.figure("sum"), "sum of its rates", "mL/min", `SUMPRODUCT(` + members + `,mean[rate])`, asRate, ""},
 		one{k.figure("own"), "its own part, squared", "(mL/min)²", square("own"), asShare, ""},
 		one{k.figure("repeat"), "repeatability of it, squared", "(mL/min)²", square("repeat"), asShare, ""},
@@ -120,7 +159,6 @@ func (w *working) againstRatio(k ratioKind) {
 			`IF(shared_runs=1,0,` + square("common") + `)`, asShare, "0 where the runs are shared"},
 	)
 	w.ratioUncertainty(k)
-	w.ratioDecision(k)
 }
 
 // ratioUncertainty adds the ratios and their uncertainties.
@@ -129,17 +167,24 @@ func (w *working) ratioUncertainty(k ratioKind) {
 		return `IF([how]="with U",[ratio]*SQRT((` + own + `/mean.rate)^2+` + k.figure(reference) + `/` + k.figure("sum") + `^2),"")`
 	}
 	plain := func(formula string) string { return `IF([how]="with U",` + formula + `,"")` }
+	w.further(k.table(), w.ratioOf(k)...)
 	w.further(k.table(),
-		live("ratio", "ratio", asRate, `IF(OR(cyl.readable=0,`+kindOf(k.id).name+`=""),"",mean.rate/`+k.figure("referent")+`)`),
-		live("how", "decided\nas", inWords, `IF([ratio]="","",IF(AND([member]=1,`+k.figure("members")+`=1),"itself",`+
-			`IF(`+k.figure("below")+`>0,"not",IF(`+k.figure("over")+`=0,IF(cyl.plain=1,"with U",cyl.kind),`+
-			`IF(cyl.kind="at least","not","at most")))))`),
 		live("u", "u", asShare, both("budget.own", "own")),
 		live("repeat", "of it,\nrepeatab.", asShare, both("budget.repeat", "repeat")),
 		live("common", "of it,\ncommon", asShare, both("IF(shared_runs=1,0,budget.common)", "common")),
 		live("share", "estimates\nto the 4th", asShare, plain(`[repeat]^4/repeat_dof+[common]^4/8`)),
 		live("dof", "ν", asCount, plain(freedom("[u]", "[share]"))),
 		live("expanded", "U", asRate, plain(`TINV(0.1,[dof])*[u]`)))
+}
+
+// ratioOf is the ratios to one reference, and how each can be decided.
+func (w *working) ratioOf(k ratioKind) []field {
+	return []field{
+		live("ratio", "ratio", asRate, `IF(OR(cyl.readable=0,`+kindOf(k.id).name+`=""),"",mean.rate/`+k.figure("referent")+`)`),
+		live("how", "decided\nas", inWords, `IF([ratio]="","",IF(AND([member]=1,`+k.figure("members")+`=1),"itself",`+
+			`IF(`+k.figure("below")+`>0,"not",IF(`+k.figure("over")+`=0,IF(cyl.plain=1,"with U",cyl.kind),`+
+			`IF(cyl.kind="at least","not","at most")))))`),
+	}
 }
 
 // ratioDecision adds the decisions about ratios.
@@ -150,7 +195,7 @@ func (w *working) ratioDecision(k ratioKind) {
 			decision("1", "0", limit, over, within)+`,IF([how]="with U",`+decision("[ratio]", "[expanded]", limit, over, within)+
 			`,IF([how]="at least",`+decision("[ratio]", "0", limit, over, `"open"`)+`,`+
 			decision("[ratio]", "0", limit, `"open"`, within)+`)))))`),
-		live("verdict", "so", inWords, judgedApart("[decision]")),
+		live("verdict", "so", inWords, w.judgedApart("[decision]")),
 		live("finding", "finding", inWords, `IF([verdict]="fail","over-ratio",`+
 			`IF(AND([verdict]="undecided",[decision]="open"),"close-to-limit",""))`))
 	w.decisions = append(w.decisions, limitDecision{k.table(), "verdict", "finding"})

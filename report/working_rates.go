@@ -19,7 +19,7 @@ func (w *working) fromReadings() {
 	)
 	w.table("reads", w.rows,
 		live("run", "run", asCount, `in.run`),
-		live("cylinder", "cylinder", asCount, `in.cylinder`),
+		w.whose(),
 		live("read", "read?\n1 yes", asCount, `IF(LEN(TRIM(in.volume))=0,0,1)`),
 		live("sign", "bound\nas typed", inWords, sign),
 		live("level", "level\nmL", asEntered, `IF(ISNUMBER(in.volume),in.volume,IF([read]=0,0,`+typed+`))`),
@@ -32,10 +32,28 @@ func (w *working) fromReadings() {
 		live("zero", "nothing\nback?", asCount, `IF(AND([read]=1,[sign]="",ROUND([net],6)<=0),1,0)`),
 		live("used", "volume\nused, mL", asRate, `IF(AND([read]=1,[sign]<>">",ROUND([net],6)<=0),in.mark,[net])`),
 		live("rate", "rate\nmL/min", asRate, `60*[used]/[interval]`),
-		live("entry", "wrong entry", inWords, strings.ReplaceAll(wrongEntry, "in.TIME", w.known(`in.interval`, `[interval]`))),
+		live("entry", "wrong entry", inWords, w.wrongEntry()),
 	)
 	w.figures(one{"entries_wrong", "entries that cannot be right", "", `SUMPRODUCT((reads[entry]<>"")*1)`, asCount, ""})
 	w.partsOfReadings()
+}
+
+// whose is the column that says what a reading is of.
+func (w *working) whose() field {
+	if w.isMerged() {
+		return live("blocked", "blocked", inWords, `in.blocked&""`)
+	}
+	return live("cylinder", "cylinder", asCount, `in.cylinder`)
+}
+
+// wrongEntry is wrongEntry for the readings of this test: those of a merged
+// return are of no cylinder, and what was not read has no tube.
+func (w *working) wrongEntry() string {
+	entry := strings.ReplaceAll(wrongEntry, "in.TIME", w.known(`in.interval`, `[interval]`))
+	if w.isMerged() {
+		entry = strings.Replace(entry, `in.cylinder=""`, `[read]=0`, 1)
+	}
+	return entry
 }
 
 // known is a formula, or another where the length of the collection is unknown.
@@ -69,7 +87,7 @@ func (w *working) partsOfReadings() {
 		"reading: levels × (60 × mark ÷ time)² ÷ 12;   tube: 60 × tolerance ÷ time;   timing: (rate × time's uncertainty ÷ time)²")
 	fields := []field{
 		live("run", "run", asCount, `in.run`),
-		live("cylinder", "cylinder", asCount, `in.cylinder`),
+		w.whose(),
 		live("mark", "mark\nmL", asEntered, `in.mark`),
 		live("tolerance", "tolerance\nmL", asEntered, `in.tolerance`),
 		live("cranks", "cranks", asCount, `MAX(1,in.cranks)`),
@@ -79,7 +97,7 @@ func (w *working) partsOfReadings() {
 		live("first", "first mark\nmL/min", asRate, `IF(reads.read=1,60*[mark]/reads.interval,0)`),
 		live("marks", "volume\nmarks", asRate, `IF(reads.read=1,reads.used/[mark],0)`),
 	}
-	if len(w.runs) > 1 {
+	if len(w.runs) > 1 && !w.isMerged() {
 		fields = append(fields,
 			live("own", "reading²\nrelative", asShare, `IF(reads.used>0,reads.levels*([mark]/reads.used)^2/12,0)`),
 			live("time", "timing²\nrelative", asShare, `IF(reads.read=1,([timing]/reads.interval)^2,0)`))

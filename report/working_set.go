@@ -43,15 +43,22 @@ func (w *working) comparison() {
 
 // variances are what of each cylinder's distance from the others is expected.
 func (w *working) variances() {
+	parts := "r² ÷ runs + (reading ÷ level)² + (tube ÷ level)²"
+	if w.isMerged() {
+		parts = "(SD beside the mean ÷ level)²"
+	}
 	w.begin("What distance is to be expected",
 		"s: how far good injectors differ from one another (the sheet's healthy_cv). To it comes what measuring adds at the "+
 			"level of the set, of the cylinder's own only.",
-		"own² = r² ÷ runs + (reading ÷ level)² + (tube ÷ level)²;   τ² = s² + own²;   weight = 1 ÷ τ²;   y = ln(number)")
+		"own² = "+parts+";   τ² = s² + own²;   weight = 1 ÷ τ²;   y = ln(number)")
 	w.figures(one{"healthy_s", "s", "", `SQRT(LN(1+healthy_cv^2))`, asShare, "log standard deviation of good injectors"})
 	own := `repeat_r^2/cyl.runs+(budget.reading/set_level)^2+(budget.tube/set_level)^2`
 	if len(w.runs) > 1 {
 		own = w.widened(`(repeat_r^2/cyl.runs+IF(shared_runs=1,0,`+perCylinder("parts[time]")+
 			`/cyl.runs^2+common_cv^2/cyl.runs))`) + `+(budget.reading/set_level)^2+(budget.tube/set_level)^2`
+	}
+	if w.isMerged() {
+		own = `(cov.contrast/set_level)^2`
 	}
 	w.table("comp", len(w.r.Cylinders), w.cylinders(),
 		live("own", "own²\nrelative", asShare, `IF(AND(cyl.readable=1,compared_with<>"nothing"),`+own+`,"")`),
@@ -212,12 +219,15 @@ func (w *working) distances() {
 
 // placeOfEach is the place that a cylinder's distance makes.
 func (w *working) placeOfEach() {
-	agree := `SUMPRODUCT((reads[cylinder]=[cylinder])*(ROUND(` + w.rate(true) + `/first_mark,6)>ROUND([biting],6))*` +
-		`(ROUND(parts[marks],6)>=5))`
+	agree, marks := `SUMPRODUCT((reads[cylinder]=[cylinder])*(ROUND(`+w.rate(true)+`/first_mark,6)>ROUND([biting],6))*`+
+		`(ROUND(parts[marks],6)>=5))`, `mean.marks`
+	if w.isMerged() { // the runs that block it all speak in it
+		agree, marks = `cyl.runs`, `mean.rate/first_mark`
+	}
+	bites := `AND(cyl.kind<>"at most",ROUND(mean.rate/first_mark,6)>ROUND([biting],6),ROUND(` + marks + `,6)>=5)`
 	const (
-		bites = `AND(cyl.kind<>"at most",ROUND(mean.rate/first_mark,6)>ROUND([biting],6),ROUND(mean.marks,6)>=5)`
-		high  = `AND([high]=1,ROUND([ratio],6)>=ROUND(practical_ratio,6))`
-		hint  = `AND([high]=0,[hinted]=1,ROUND([hint],6)>=ROUND(practical_ratio,6))`
+		high = `AND([high]=1,ROUND([ratio],6)>=ROUND(practical_ratio,6))`
+		hint = `AND([high]=0,[hinted]=1,ROUND([hint],6)>=ROUND(practical_ratio,6))`
 	)
 	w.further("places",
 		live("agree", "runs that\nbite", asCount, read(`IF(compared_count>0,"",`+agree+`)`)),

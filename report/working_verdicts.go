@@ -10,10 +10,10 @@ func (w *working) verdicts() {
 	if w.compares() {
 		place = `places.place`
 	}
-	if len(w.runs) > 1 {
+	if len(w.runs) > 1 && !w.isMerged() {
 		unsteady = `steady.unsteady`
 	}
-	const worst = `IF(cyl.readable=0,"unread",IF(not_judged=1,"undecided",IF(OR([limits]="fail",[set]="fail"),"fail",` +
+	worst := `IF(cyl.readable=0,"unread",IF(` + w.unjudged() + `,"undecided",IF(OR([limits]="fail",[set]="fail"),"fail",` +
 		`IF(OR([limits]="undecided",[set]="undecided",cyl.kind="at least",[unsteady]=1),"undecided","pass"))))`
 	w.table("verdict", len(w.r.Cylinders), w.cylinders(),
 		live("limits", "limits say", inWords, whenReadable(w.limitsSay())),
@@ -22,9 +22,17 @@ func (w *working) verdicts() {
 		live("set", "the set\nsays", inWords, w.setSays()),
 		live("unsteady", "unsteady?", asCount, unsteady),
 		live("verdict", "verdict", inWords, worst),
-		live("findings", "findings", inWords, `IF(OR(cyl.readable=0,not_judged=1),"",MID(`+w.findingsJoined()+`,2,250))`),
+		live("findings", "findings", inWords, `IF(OR(cyl.readable=0,`+w.unjudged()+`),"",MID(`+w.findingsJoined()+`,2,250))`),
 	)
 	w.testFindings()
+}
+
+// unjudged is a condition in which no cylinder is judged.
+func (w *working) unjudged() string {
+	if w.isMerged() {
+		return `OR(not_judged=1,pressure_apart=1)`
+	}
+	return `not_judged=1`
 }
 
 // limitsSay is the worst verdict of all decisions against limits.
@@ -59,7 +67,8 @@ func (w *working) setSays() string {
 	if w.compares() {
 		unsure, disagrees = `places.unsure`, `IF(set_disagrees=1,1,0)`
 	}
-	fail, within := `IF(drift_unknown=1,"undecided","fail")`, `IF(AND(drift_unknown=1,within_limit="fail"),"undecided",within_limit)`
+	fail, within := `IF(DOUBT=1,"undecided","fail")`, `IF(AND(DOUBT=1,within_limit="fail"),"undecided",within_limit)`
+	fail, within = strings.ReplaceAll(fail, "DOUBT", w.doubt()), strings.ReplaceAll(within, "DOUBT", w.doubt())
 	return strings.NewReplacer("MOST", most, "UNSURE", unsure, "DISAGREES", disagrees, "FAIL", fail, "WITHIN", within).Replace(
 		`IF([place]="","",IF([place]="high",IF(UNSURE=1,"undecided",IF(has_max=0,FAIL,IF(MOST<>"pass","undecided",WITHIN))),` +
 			`IF([place]="hint",IF(AND(has_max=1,MOST="pass",within_limit="pass"),"pass","undecided"),` +
@@ -100,7 +109,11 @@ func judging(formula string) string { return `IF(not_judged=1,"",` + formula + `
 // findings are what may be found of the test, in the order of the results.
 func (w *working) findings() []finding {
 	all := []finding{{"back-pressure", `IF(not_judged=1,"back-pressure","")`, `IF([code]="","","undecided")`}}
-	if len(w.runs) > 1 {
+	switch {
+	case w.isMerged():
+		all = append(all, finding{"rail pressure, held", `IF(pressure_apart=1,"pressure-not-held","")`, makesNothing},
+			finding{"what does not add up", `IF(other_return=1,"other-return","")`, `IF([code]="","","undecided")`})
+	case len(w.runs) > 1:
 		all = append(all, finding{"drift over the runs", `IF(drift_unknown=1,"sequential","")`, makesNothing})
 	}
 	if len(w.limits) > 0 {
@@ -147,8 +160,8 @@ func (w *working) setFindings() []finding {
 			{"half of the set", judging(`IF(half_aside=1,"half-set","")`), makesNothing}}
 	}
 	if w.gives(kindMost) {
-		all = append(all, finding{"two thirds over the limit", judging(`IF(AND(readable_count>0,` +
-			`3*SUMPRODUCT((rates[most_finding]="over-limit")*1)>=2*readable_count),"set-together-high","")`), makesNothing})
+		all = append(all, finding{"two thirds over the limit", judging(`IF(` + w.unjudged() + `,"",IF(AND(readable_count>0,` +
+			`3*SUMPRODUCT((rates[most_finding]="over-limit")*1)>=2*readable_count),"set-together-high",""))`), makesNothing})
 	}
 	if w.unknownTime {
 		all = append(all, finding{"the length of the collection", judging(`"no-interval"`), makesNothing})

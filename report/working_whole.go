@@ -2,6 +2,13 @@ package report
 
 // wholeSet is the total and, where a limit names it, the largest difference.
 func (w *working) wholeSet() {
+	if w.isMerged() {
+		w.mergedTotal()
+		if w.gives(kindDifference) {
+			w.mergedDifference()
+		}
+		return
+	}
 	w.total()
 	if w.gives(kindDifference) {
 		w.difference()
@@ -78,13 +85,7 @@ func (w *working) spanDecision(what, limit string, judged func(string) string) {
 func (w *working) difference() {
 	w.begin("The largest difference",
 		"The highest cylinder less the lowest; of equal ones the first. The uncertainty is that of the plain ones of the two.", "")
-	extreme := func(which string) string {
-		return `IF(readable_count=0,"",INDEX(cyl[cylinder],MATCH(` + which + `(mean[ordered]),mean[ordered],0)))`
-	}
-	w.figures(
-		one{"highest_cylinder", "highest cylinder", "", extreme("MAX"), asCount, ""},
-		one{"lowest_cylinder", "lowest cylinder", "", extreme("MIN"), asCount, ""},
-	)
+	w.extremes()
 	w.gap()
 	w.table("pair", len(w.r.Cylinders), w.cylinders(),
 		live("sign", "sign", asCount, `IF([cylinder]=highest_cylinder,1,0)-IF([cylinder]=lowest_cylinder,1,0)`),
@@ -99,7 +100,18 @@ func (w *working) difference() {
 		live("difference2", "its timing²\n(mL/min)²", asShare, `([difference]*runs.timing/runs.interval)^2`))
 	w.combined("difference", "pair[plain]", "gap")
 	w.differenceSpan()
-	w.spanDecision("difference", "applied_difference", judgedApart)
+	w.spanDecision("difference", "applied_difference", w.judgedApart)
+}
+
+// extremes are the highest and the lowest cylinder.
+func (w *working) extremes() {
+	extreme := func(which string) string {
+		return `IF(readable_count=0,"",INDEX(cyl[cylinder],MATCH(` + which + `(mean[ordered]),mean[ordered],0)))`
+	}
+	w.figures(
+		one{"highest_cylinder", "highest cylinder", "", extreme("MAX"), asCount, ""},
+		one{"lowest_cylinder", "lowest cylinder", "", extreme("MIN"), asCount, ""},
+	)
 }
 
 // differenceSpan is how large and how small the difference can be.
