@@ -48,7 +48,7 @@ var readingColumns = []readingColumn{
 	{head: "capacity_ml", width: 64, id: "capacity", open: true, value: fromFigures(func(l logged) float64 { return known(l.reading.Tube.CapacityML) })},
 	{head: "tolerance_ml", width: 66, id: "tolerance", open: true, value: fromFigures(func(l logged) float64 { return l.reading.Tube.ToleranceML })},
 	{head: "tube class", width: 56, words: true, value: fromWords(func(l logged) string { return l.reading.Tube.Class })},
-	{head: "return_line", width: 62, words: true, value: fromWords(func(l logged) string { return l.reading.ReturnLine })},
+	{head: "return_line", width: 62, id: "line", words: true, value: fromWords(func(l logged) string { return l.reading.ReturnLine })},
 	{head: "condition", width: 76, words: true, value: fromWords(func(l logged) string { return l.test.Condition })},
 	{head: "injectors", width: 52, id: "injectors", open: true, words: true, value: fromWords(func(l logged) string { return l.test.Injectors })},
 	{head: "cranks", width: 40, id: "cranks", open: true, value: fromFigures(func(l logged) float64 { return known(float64(l.run.State.Cranks)) })},

@@ -70,7 +70,7 @@ const (
 func (b *book) working(p *Page) {
 	w := &working{pen: pen{b, sheetWorking}, r: p.Result, row: 1, tables: map[string]*laid{}}
 	w.widths(slices.Repeat([]float64{gridWidth}, gridColumns)...)
-	if !recomputed(p.Result) {
+	if !recomputed(p.Result) && !totalLive(p.Result) {
 		w.notHere()
 	} else {
 		w.structure()
@@ -89,7 +89,8 @@ func recomputed(r *leakback.Result) bool {
 // notHere says that the figures stand in the workbook as the program has them.
 func (w *working) notHere() {
 	w.title()
-	w.say("The working in live formulas is for returns that were collected cylinder by cylinder, or merged into one line of at most "+
+	w.say("The working in live formulas is for returns that were collected cylinder by cylinder, for a merged "+
+		"return alone, and for shares of one merged line of at most "+
 		strconv.Itoa(mostShares)+" cylinders of which every one was measured. The figures of this workbook are those that the program "+
 		"solved, and do not follow a change.", workNote)
 }
@@ -127,8 +128,12 @@ func (w *working) filled() {
 
 // method is the blocks in the order of the method.
 func (w *working) method() {
-	if w.isMerged() {
+	switch w.r.Test.Method {
+	case leakback.MethodBlockOff:
 		w.mergedMethod()
+		return
+	case leakback.MethodTotal:
+		w.totalMethod()
 		return
 	}
 	w.fromReadings()
@@ -262,7 +267,8 @@ func spaces(id string, n int) []field {
 // cylinders is a column of cylinder numbers, as every table with a row a
 // cylinder begins.
 func (w *working) cylinders() field {
-	return fixedCount("cylinder", "cylinder", func(i int) int { return w.r.Cylinders[i].Cylinder })
+	numbers := w.numbers()
+	return fixedCount("cylinder", w.member(), func(i int) int { return numbers[i] })
 }
 
 // laid is a table that has been written, to which columns may be added.

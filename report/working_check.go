@@ -23,9 +23,7 @@ func (w *working) summary() {
 // asWritten holds what the program wrote into the page's sentences, and asks
 // whether the readings still give it.
 func (w *working) asWritten() {
-	w.begin("As the page was written",
-		"The sentences of the page are text and do not follow a change. What they were written from is kept here, only to say "+
-			"whether they still hold; no figure starts from it.", "")
+	w.beginWritten()
 	of := func(value func(*leakback.Cylinder) float64) func(int) formula.Value {
 		return func(i int) formula.Value { return formula.NumOrBlank(value(&w.r.Cylinders[i])) }
 	}
@@ -41,10 +39,22 @@ func (w *working) asWritten() {
 	w.table("written", len(w.r.Cylinders), append(fields, live("same", "as now?", asCount,
 		`IF(AND(verdict.verdict=[verdict],verdict.findings=[findings],`+w.known(near("mean.rate", "[rate]")+`,`+
 			near("budget.expanded", "[expanded]"), near("ratio.median", "[ratio]"))+`),1,0)`))...)
-	w.constant("written_verdict", "verdict of the test", formula.Str(w.r.Verdict.String()))
-	w.constant("written_findings", "findings of the test", formula.StrOrBlank(string(appendCodes(nil, w.r.Findings))))
+	w.writtenOfTest()
 	w.figures(one{"still_same", "all as now? 1 yes", "", `IF(AND(test_verdict=written_verdict,test_findings=written_findings,` +
 		`SUM(written[same])=COUNT(cyl[cylinder])),1,0)`, asCount, ""})
+}
+
+// beginWritten begins the block of what was written.
+func (w *working) beginWritten() {
+	w.begin("As the page was written",
+		"The sentences of the page are text and do not follow a change. What they were written from is kept here, only to say "+
+			"whether they still hold; no figure starts from it.", "")
+}
+
+// writtenOfTest is what was written of the test as a whole.
+func (w *working) writtenOfTest() {
+	w.constant("written_verdict", "verdict of the test", formula.Str(w.r.Verdict.String()))
+	w.constant("written_findings", "findings of the test", formula.StrOrBlank(string(appendCodes(nil, w.r.Findings))))
 }
 
 // near asks whether two cells hold the same number, or none.

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"leakback/leakback"
 	"leakback/limits"
 )
 
@@ -206,6 +207,9 @@ func kindOf(id string) limitKind {
 // be held against the test: without an interval only ratios can.
 func (w *working) gives(id string) bool {
 	if w.unknownTime && id != kindMedian && id != kindMean && id != kindLowest {
+		return false
+	}
+	if w.r.Test.Method == leakback.MethodTotal && id != kindTotal {
 		return false
 	}
 	return slices.ContainsFunc(w.limits, kindOf(id).given)

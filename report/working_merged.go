@@ -173,7 +173,8 @@ func (w *working) totals() {
 	w.further("total",
 		live("variance", "variance\n(mL/min)²", asShare, `(repeatability_cv*mean_total)^2+parts.reading`),
 		live("weight", "weight", asShare, `IF(fit.used=1,1/[variance],0)`),
-		live("timing", "timing²\nrelative", asShare, `IF(fit.used=1,(parts.timing/reads.interval)^2,0)`))
+		live("timing", "timing²\nrelative", asShare, `IF(fit.used=1,(parts.timing/reads.interval)^2,0)`),
+		live("entry", "wrong entry", inWords, `IF([rate]="","a bound","")`))
 	w.figures(
 		one{"mean_variance", "mean variance", "(mL/min)²", `SUMPRODUCT(fit[used],total[variance])/fitted_runs`, asShare, ""},
 		one{"line_timing", "timing of one run, relative", "", `SQRT(SUM(total[timing])/fitted_runs)`, asShare, "root mean square"},

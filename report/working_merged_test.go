@@ -220,6 +220,11 @@ func TestMergedWorkingInLibreOffice(t *testing.T) {
 		}
 	}
 	require.GreaterOrEqual(t, len(books), 28)
+	bounded := mergedCases(1, 9)[0]
+	books["bounded"] = forgottenArrays(t, boundedTotal(t, bounded))
+	checks["bounded"] = func(got map[string]formulaCell) {
+		assert.True(t, strings.HasPrefix(lineOfPage(t, got), "CANNOT"), "a bound cannot enter")
+	}
 	for name, file := range recalculated(t, books) {
 		checks[name](formulaCells(t, file))
 	}
@@ -289,6 +294,20 @@ func unzippedPart(t *testing.T, f *zip.File) []byte {
 	content, err := io.ReadAll(r)
 	require.NoError(t, err)
 	return content
+}
+
+// boundedTotal is the file of a case in which a total was changed to a bound,
+// which the program would refuse.
+func boundedTotal(t *testing.T, c variedCase) []byte {
+	t.Helper()
+	f, err := excelize.OpenReader(bytes.NewReader(bookOf(t, c)))
+	require.NoError(t, err)
+	defer f.Close()
+	e := editor{t: t, f: f, c: variedCase{c.name, cloned(c.test), clonedSheet(c.sheet)}}
+	e.volume(1, 60, leakback.AtLeast)
+	var out bytes.Buffer
+	require.NoError(t, f.Write(&out))
+	return out.Bytes()
 }
 
 // changedMerged is a case after a change, and its file with the same change.

@@ -1,6 +1,10 @@
 package report
 
-import "strings"
+import (
+	"strings"
+
+	"leakback/leakback"
+)
 
 // perCylinder adds up a column of a table with a row a reading, over the
 // readings of a row's cylinder.
@@ -40,8 +44,11 @@ func (w *working) fromReadings() {
 
 // whose is the column that says what a reading is of.
 func (w *working) whose() field {
-	if w.isMerged() {
+	switch w.r.Test.Method {
+	case leakback.MethodBlockOff:
 		return live("blocked", "blocked", inWords, `in.blocked&""`)
+	case leakback.MethodTotal:
+		return live("cylinder", "return\nline", asCount, w.numberOfLine())
 	}
 	return live("cylinder", "cylinder", asCount, `in.cylinder`)
 }
@@ -50,7 +57,7 @@ func (w *working) whose() field {
 // return are of no cylinder, and what was not read has no tube.
 func (w *working) wrongEntry() string {
 	entry := strings.ReplaceAll(wrongEntry, "in.TIME", w.known(`in.interval`, `[interval]`))
-	if w.isMerged() {
+	if w.r.Test.Method != leakback.MethodIndividual {
 		entry = strings.Replace(entry, `in.cylinder=""`, `[read]=0`, 1)
 	}
 	return entry
@@ -97,7 +104,7 @@ func (w *working) partsOfReadings() {
 		live("first", "first mark\nmL/min", asRate, `IF(reads.read=1,60*[mark]/reads.interval,0)`),
 		live("marks", "volume\nmarks", asRate, `IF(reads.read=1,reads.used/[mark],0)`),
 	}
-	if len(w.runs) > 1 && !w.isMerged() {
+	if w.repeated() {
 		fields = append(fields,
 			live("own", "reading²\nrelative", asShare, `IF(reads.used>0,reads.levels*([mark]/reads.used)^2/12,0)`),
 			live("time", "timing²\nrelative", asShare, `IF(reads.read=1,([timing]/reads.interval)^2,0)`))
@@ -107,9 +114,9 @@ func (w *working) partsOfReadings() {
 
 // fromCylinders is what each cylinder's readings come to.
 func (w *working) fromCylinders() {
-	w.begin("What is known of each cylinder",
+	w.begin("What is known of each "+w.member(),
 		"A mean over runs that holds a bound is that bound; one that holds both kinds counts as unread.", "")
-	w.table("cyl", len(w.r.Cylinders), w.cylinders(),
+	w.table("cyl", len(w.numbers()), w.cylinders(),
 		live("runs", "runs\nread", asCount, perCylinder("reads[read]")),
 		live("over", "lower\nbounds", asCount, perCylinder("reads[over]")),
 		live("below", "upper\nbounds", asCount, perCylinder("reads[below]")),
@@ -148,7 +155,7 @@ func (w *working) fromRuns() {
 
 // fromDrift takes out a drift over the runs, which only several runs can have.
 func (w *working) fromDrift() {
-	if len(w.runs) < 2 {
+	if !w.repeated() {
 		w.figures(one{"drift_unknown", "drift cannot be told? 1 yes", "", `0`, asCount, "one run"})
 		return
 	}
@@ -194,7 +201,7 @@ func (w *working) driftFigures() {
 // starts from, within a table or of the same reading.
 func (w *working) rate(whole bool) string {
 	table := "reads"
-	if len(w.runs) > 1 {
+	if w.repeated() {
 		table = "drift"
 	}
 	if whole {
@@ -206,7 +213,7 @@ func (w *working) rate(whole bool) string {
 // widened is a formula for a squared part that averages down, with what taking
 // drift out adds to it.
 func (w *working) widened(square string) string {
-	if len(w.runs) < 2 {
+	if !w.repeated() {
 		return square
 	}
 	return square + `*(1+cyl.extra)`
@@ -214,12 +221,12 @@ func (w *working) widened(square string) string {
 
 // rates is the rate of each cylinder, and of all plain ones in each run.
 func (w *working) rates() {
-	w.begin("The rate of each cylinder",
+	w.begin("The rate of each "+w.member(),
 		"The mean over its runs. Where a number is needed for an upper bound, half of it stands. Ranks are taken of figures "+
 			"rounded to 6 decimals.",
 		"rate = sum of its rates ÷ its runs")
 	mean := func(column string) string { return whenReadable(perCylinder(column) + `/cyl.runs`) }
-	w.table("mean", len(w.r.Cylinders), w.cylinders(),
+	w.table("mean", len(w.numbers()), w.cylinders(),
 		live("rate", "rate\nmL/min", asRate, mean(w.rate(true))),
 		live("number", "number\nmL/min", asRate, `IF(cyl.kind="at most",[rate]/2,[rate])`),
 		live("ordered", "rounded,\nto rank", asShare, whenReadable(`ROUND([number],6)`)),

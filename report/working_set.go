@@ -53,7 +53,7 @@ func (w *working) variances() {
 		"own² = "+parts+";   τ² = s² + own²;   weight = 1 ÷ τ²;   y = ln(number)")
 	w.figures(one{"healthy_s", "s", "", `SQRT(LN(1+healthy_cv^2))`, asShare, "log standard deviation of good injectors"})
 	own := `repeat_r^2/cyl.runs+(budget.reading/set_level)^2+(budget.tube/set_level)^2`
-	if len(w.runs) > 1 {
+	if w.repeated() {
 		own = w.widened(`(repeat_r^2/cyl.runs+IF(shared_runs=1,0,`+perCylinder("parts[time]")+
 			`/cyl.runs^2+common_cv^2/cyl.runs))`) + `+(budget.reading/set_level)^2+(budget.tube/set_level)^2`
 	}

@@ -2,7 +2,7 @@ package report
 
 // uncertainty is the blocks of repeatability and of the budget of each cylinder.
 func (w *working) uncertainty() {
-	if len(w.runs) > 1 {
+	if w.repeated() {
 		w.scatter()
 	}
 	w.repeatability()
@@ -51,7 +51,7 @@ func (w *working) unsteady() {
 // repeatability pools the sheet's figure with the test's own scatter.
 func (w *working) repeatability() {
 	measured, squares := `0`, `0`
-	if len(w.runs) > 1 {
+	if w.repeated() {
 		measured, squares = `IF(scatter_used=1,(run_count-1)*(every_count-1),0)`, `SUM(residuals[square])`
 	}
 	w.begin("Repeatability",
@@ -78,7 +78,7 @@ func (w *working) budget() {
 		"Standard uncertainties in mL/min. Only repeatability and the common part are estimates with degrees of freedom; "+
 			"they are rounded to 6 decimals, cut to a whole number and at most 10,000. A bound has no uncertainty of its own.",
 		"u = root of the sum of squares;   ν = u⁴ ÷ (repeatability⁴ ÷ its ν + common⁴ ÷ 8);   U = t(95 %, one-sided, ν) × u")
-	w.table("budget", len(w.r.Cylinders), w.cylinders(),
+	w.table("budget", len(w.numbers()), w.cylinders(),
 		live("reading", "reading\nmL/min", asRate, whenReadable(`SQRT(`+w.widened(perCylinder("parts[reading]"))+`)/cyl.runs`)),
 		live("tube", "tube\nmL/min", asRate, whenReadable(perCylinder("parts[tube]")+`/cyl.runs/SQRT(3)`)),
 		live("repeat", "repeatab.\nmL/min", asRate, whenPlain(`mean.rate*repeat_r*SQRT(`+w.widened(`1`)+`/cyl.runs)`)),

@@ -1,6 +1,10 @@
 package report
 
-import "strings"
+import (
+	"strings"
+
+	"leakback/leakback"
+)
 
 // verdicts are those of the cylinders, then of the test.
 func (w *working) verdicts() {
@@ -10,7 +14,7 @@ func (w *working) verdicts() {
 	if w.compares() {
 		place = `places.place`
 	}
-	if len(w.runs) > 1 && !w.isMerged() {
+	if w.repeated() {
 		unsteady = `steady.unsteady`
 	}
 	worst := `IF(cyl.readable=0,"unread",IF(` + w.unjudged() + `,"undecided",IF(OR([limits]="fail",[set]="fail"),"fail",` +
@@ -113,7 +117,7 @@ func (w *working) findings() []finding {
 	case w.isMerged():
 		all = append(all, finding{"rail pressure, held", `IF(pressure_apart=1,"pressure-not-held","")`, makesNothing},
 			finding{"what does not add up", `IF(other_return=1,"other-return","")`, `IF([code]="","","undecided")`})
-	case len(w.runs) > 1:
+	case w.repeated():
 		all = append(all, finding{"drift over the runs", `IF(drift_unknown=1,"sequential","")`, makesNothing})
 	}
 	if len(w.limits) > 0 {
@@ -121,8 +125,15 @@ func (w *working) findings() []finding {
 	}
 	for _, what := range []string{kindTotal, kindDifference} {
 		if w.gives(what) {
-			all = append(all, spanFinding(what))
+			one := spanFinding(what)
+			if w.r.Test.Method == leakback.MethodTotal {
+				one.code = `IF(readable_count=0,"",` + one.code + `)`
+			}
+			all = append(all, one)
 		}
+	}
+	if w.r.Test.Method == leakback.MethodTotal {
+		return append(all, w.totalAloneFinding())
 	}
 	return append(all, w.setFindings()...)
 }
@@ -174,6 +185,16 @@ func (w *working) testFindings() {
 	w.begin("The verdict of the test",
 		"The worst of its cylinders' and of its own findings'. A total or difference that the recorded state takes away counts as "+
 			"undecided.", "")
+	w.findingsTable()
+	count := func(verdict string) string {
+		return `SUMPRODUCT((verdict[verdict]="` + verdict + `")*1)+SUMPRODUCT((test[verdict]="` + verdict + `")*1)>0`
+	}
+	w.figures(one{"test_verdict", "verdict of the test", "", `IF(` + count("fail") + `,"fail",IF(` + count("undecided") +
+		`,"undecided",IF(` + count("unread") + `,"unread","pass")))`, inWords, ""})
+}
+
+// findingsTable is the findings of the test, each once.
+func (w *working) findingsTable() {
 	all := w.findings()
 	fields := []field{fixedCount("row", "row", func(i int) int { return i + 1 }),
 		fixedWords("about", "about", func(i int) string { return all[i].about })}
@@ -183,14 +204,7 @@ func (w *working) testFindings() {
 	w.table("test", len(all), append(fields,
 		liveOf("verdict", "makes it", inWords, func(i int) string { return all[i].verdict }),
 		liveOf("joined", "findings so far", inWords, joinedSoFar))...)
-	count := func(verdict string) string {
-		return `SUMPRODUCT((verdict[verdict]="` + verdict + `")*1)+SUMPRODUCT((test[verdict]="` + verdict + `")*1)>0`
-	}
-	w.figures(
-		one{"test_findings", "findings of the test", "", `MID(INDEX(test[joined],COUNT(test[row])),2,250)`, inWords, ""},
-		one{"test_verdict", "verdict of the test", "", `IF(` + count("fail") + `,"fail",IF(` + count("undecided") +
-			`,"undecided",IF(` + count("unread") + `,"unread","pass")))`, inWords, ""},
-	)
+	w.figures(one{"test_findings", "findings of the test", "", `MID(INDEX(test[joined],COUNT(test[row])),2,250)`, inWords, ""})
 }
 
 // joinedSoFar adds a row's code to those above, unless it stands there already.
