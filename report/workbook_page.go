@@ -215,6 +215,10 @@ func (s *reportSheet) used(top int) float64 {
 }
 
 func (s *reportSheet) tableHead() {
+	rate := "Rate\nmL/min"
+	if s.r.Test.Method == leakback.MethodBlockOff {
+		rate = "Share\nmL/min"
+	}
 	left := columnHead.with(func(l *look) { l.align = "left" })
 	s.height(s.row, 24)
 	s.text(colCylinder, s.row, "Cylinder", left)
@@ -226,7 +230,7 @@ func (s *reportSheet) tableHead() {
 	}{
 		{colVolume, "Volume\nas read, mL"},
 		{colInterval, "Time\ns"},
-		{colRate, "Rate\nmL/min"},
+		{colRate, rate},
 		{colExpanded, "± U\nmL/min"},
 		{colRatio, "Ratio to\nmedian"},
 		{colLimit, "Limit\nmL/min"},
@@ -473,6 +477,9 @@ func boundFormat(b leakback.Bound) string {
 func tableNote(r *leakback.Result) string {
 	d := Decimals(r)
 	var parts []string
+	if method := MethodText(r); method != "" {
+		parts = append(parts, method)
+	}
 	if !math.IsNaN(r.MedianMLMin) {
 		parts = append(parts, "median "+quantity.Fixed(r.MedianMLMin, d)+" mL/min")
 	}
