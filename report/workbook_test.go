@@ -546,9 +546,9 @@ func TestMergedReturn(t *testing.T) {
 	assert.InDelta(t, p.Result.Cylinders[2].RateMLMin, c.Bars[2].points(p)[3], 1e-9)
 }
 
-// Returns of two lines are solved by the program, and the workbook says that
-// they do not follow a change.
-func TestTwoLinesDoNotFollow(t *testing.T) {
+// Merged returns that do not solve every cylinder once keep the program's
+// figures, and the workbook says that they do not follow a change.
+func TestSharesThatDoNotFollow(t *testing.T) {
 	p := merged(t)
 	p.Result.BlockOff.Lines = append(p.Result.BlockOff.Lines, p.Result.BlockOff.Lines[0])
 	f := written(t, p)

@@ -33,6 +33,9 @@ type working struct {
 	// hold single cylinders against them, in the order of the results.
 	limits    []*limits.Limit
 	decisions []limitDecision
+	// line is the return line that is being solved, from 1; 0 where there is one
+	// and after them.
+	line int
 }
 
 // The grid of the sheet: columns all alike, as many as a landscape page holds at
@@ -81,7 +84,7 @@ func (b *book) working(p *Page) {
 }
 
 // recomputed says whether the working recomputes a result: of returns that were
-// collected cylinder by cylinder, or of one line that merges them.
+// collected cylinder by cylinder, or merged.
 func recomputed(r *leakback.Result) bool {
 	return len(r.Cylinders) > 0 && (r.Test.Method == leakback.MethodIndividual || solvedLive(r))
 }
@@ -90,8 +93,8 @@ func recomputed(r *leakback.Result) bool {
 func (w *working) notHere() {
 	w.title()
 	w.say("The working in live formulas is for returns that were collected cylinder by cylinder, for a merged "+
-		"return alone, and for shares of one merged line of at most "+
-		strconv.Itoa(mostShares)+" cylinders of which every one was measured. The figures of this workbook are those that the program "+
+		"return alone, and for the shares of merged returns of at most "+
+		strconv.Itoa(mostShares)+" cylinders, where every return line was measured. The figures of this workbook are those that the program "+
 		"solved, and do not follow a change.", workNote)
 }
 
@@ -280,6 +283,7 @@ type laid struct {
 
 // table writes a table of so many rows, from the left edge.
 func (w *working) table(name string, rows int, fields ...field) {
+	name = w.onLine(name)
 	table, err := w.names.Table(name, w.sheet, w.row+1, rows)
 	w.keep(err)
 	if err != nil {
@@ -301,6 +305,7 @@ func (w *working) table(name string, rows int, fields ...field) {
 
 // further adds fields to a table, right of those that it has.
 func (w *working) further(name string, fields ...field) {
+	name = w.onLine(name)
 	for _, f := range fields {
 		w.column(name, f)
 	}
@@ -330,7 +335,7 @@ func (w *working) cell(col, row int, f field, here formula.Here, l look) formula
 		template = f.formulaOf(here.Index)
 	}
 	if template != "" {
-		return w.pen.formula(col, row, template, here, l)
+		return w.pen.formula(col, row, w.onLine(template), here, l)
 	}
 	var v formula.Value
 	if f.value != nil {
@@ -357,6 +362,7 @@ type one struct {
 // figures writes figures, a row each.
 func (w *working) figures(all ...one) {
 	for _, f := range all {
+		f.name, f.formula = w.onLine(f.name), w.onLine(f.formula)
 		w.figureWith(f, func(col, row int, l look) formula.Value {
 			return w.pen.formula(col, row, f.formula, formula.Here{}, l)
 		})

@@ -30,7 +30,7 @@ func unknown(j int) string { return fmt.Sprintf("x%d", j+1) }
 // matrix adds to a table the columns of a block that one formula fills, named x1
 // and so on, under the heads given.
 func (w *working) matrix(name string, heads []string, format string, a formula.Array) {
-	t := w.tables[name]
+	t := w.tables[w.onLine(name)]
 	cell := workCell.with(func(l *look) { l.format = format })
 	for j, head := range heads {
 		values := make([]formula.Value, len(a.Values))
@@ -48,6 +48,7 @@ func (w *working) matrix(name string, heads []string, format string, a formula.A
 // blockOf is the columns from one to another of a table, which stand side by
 // side, as an array.
 func (w *working) blockOf(name string, columns ...string) formula.Array {
+	name = w.onLine(name)
 	t := w.tables[name]
 	values := make([][]float64, t.rows)
 	for _, id := range columns {

@@ -9,7 +9,7 @@ import (
 	"leakback/leakback/blockoff"
 )
 
-// mostShares is how many cylinders of one line the grid has columns for, beside
+// mostShares is how many cylinders the grid has columns for, beside
 // the run, R₀, drift and D.
 const mostShares = gridColumns - 4
 
@@ -17,11 +17,11 @@ const mostShares = gridColumns - 4
 const mergedPlain = "Not live: which cylinders a run blocks and which unknowns the schedule can tell apart (shares, drift, D, R₀), which are as the " +
 	"test was done; what the page says of a run far out, and of the largest constant return that would fit, which are the program's words."
 
-// solvedLive says whether a result is of merged returns that are solved as one
-// line with all the engine's cylinders in it, which the sheet has room for.
+// solvedLive says whether a result is of merged returns of which every cylinder's
+// share was solved, and which the sheet has room for.
 func solvedLive(r *leakback.Result) bool {
-	return r.Test.Method == leakback.MethodBlockOff && r.BlockOff != nil && len(r.BlockOff.Lines) == 1 &&
-		len(r.BlockOff.Lines[0].Shares) == len(r.Cylinders) && len(r.Cylinders) <= mostShares
+	return r.Test.Method == leakback.MethodBlockOff && r.BlockOff != nil && len(r.BlockOff.Lines) > 0 &&
+		sharesOf(r) == len(r.Cylinders) && len(r.Cylinders) <= mostShares
 }
 
 // isMerged says whether the working is of merged returns.
@@ -30,6 +30,21 @@ func (w *working) isMerged() bool { return w.r.Test.Method == leakback.MethodBlo
 // mergedMethod is the blocks of merged returns in the order of the method.
 func (w *working) mergedMethod() {
 	w.fromReadings()
+	for k := range w.r.BlockOff.Lines {
+		if len(w.r.BlockOff.Lines) > 1 {
+			w.line = k + 1
+		}
+		w.solveLine()
+	}
+	w.allLines()
+	w.shares()
+	w.shareBudget()
+	w.setFigures()
+	w.judgement()
+}
+
+// solveLine is the blocks of one return line.
+func (w *working) solveLine() {
 	w.fromRunsOfLine()
 	first := w.firstModel()
 	w.design("design", "The design: what each run is made of", first)
@@ -37,21 +52,27 @@ func (w *working) mergedMethod() {
 	w.solved("first", "design", first)
 	w.addsUp(first)
 	w.mirrored(first)
-	w.shares(w.constantReturn(first))
-	w.shareBudget()
-	w.setFigures()
-	w.judgement()
+	w.constantReturn(first)
 }
 
-// line is the solution that the program found, for its structure only: which
+// solution is the line's as the program found it, for its structure only: which
 // unknowns the schedule can tell apart.
-func (w *working) line() *blockoff.Solution { return w.r.BlockOff.Lines[0].Solution }
+func (w *working) solution() *leakback.Line { return &w.r.BlockOff.Lines[max(0, w.line-1)] }
+
+// drains are the cylinders of the line.
+func (w *working) drains() []int {
+	var all []int
+	for i := range w.solution().Shares {
+		all = append(all, w.solution().Shares[i].Cylinder)
+	}
+	return all
+}
 
 // firstModel is the model that the program solved first, which depends on the
 // schedule alone: a constant return in the place of D came after it.
 func (w *working) firstModel() blockoff.Model {
-	m := w.line().Model
-	if w.line().Constant.Origin == blockoff.FromBaselines {
+	m := w.solution().Model
+	if w.solution().Constant.Origin == blockoff.FromBaselines {
 		m.ConstantReturn, m.NotAddingUp = false, true
 	}
 	return m
@@ -71,7 +92,7 @@ func (w *working) beside(m blockoff.Model) []unknowns {
 		all = append(all, unknowns{"drift from run to run", "drift", `fit.place-mean_place`})
 	}
 	if m.NotAddingUp {
-		all = append(all, unknowns{"what does not add up, D", "D", `IF(fit.blocked="",1,0)`})
+		all = append(all, unknowns{"what does not add up, D", "D", `IF(` + w.openRow() + `=` + strconv.Itoa(len(w.drains())) + `,1,0)`})
 	}
 	return all
 }
@@ -79,8 +100,8 @@ func (w *working) beside(m blockoff.Model) []unknowns {
 // heads are those of the columns of a design.
 func (w *working) heads(m blockoff.Model) []string {
 	var all []string
-	for i := range w.r.Cylinders {
-		all = append(all, "cyl. "+strconv.Itoa(w.r.Cylinders[i].Cylinder))
+	for _, c := range w.drains() {
+		all = append(all, "cyl. "+strconv.Itoa(c))
 	}
 	for _, u := range w.beside(m) {
 		all = append(all, u.head)
@@ -99,15 +120,15 @@ func columnIDs(n int) []string {
 
 // fromRunsOfLine is the runs in the order of time and what of each takes part.
 func (w *working) fromRunsOfLine() {
-	w.begin("The runs of the merged return",
+	w.begin("The runs of the merged return"+w.lineName(),
 		"One row a run. Its place in time counts runs that were left out too, since time passed in them. A run that was not read "+
-			"takes no part.", "")
+			"takes no part; nor does one of another return line, which keeps its row.", "")
 	places := w.placesInTime()
 	w.table("fit", w.rows,
 		live("run", "run", asCount, `in.run`),
 		live("blocked", "blocked", inWords, `in.blocked&""`),
 		fixedCount("place", "place\nin time", func(i int) int { return places[i] }),
-		live("used", "takes\npart?", asCount, `reads.read`),
+		live("used", "takes\npart?", asCount, w.takesPart()),
 		live("rail", "rail\nbar", asEntered, `IF(AND([used]=1,ISNUMBER(in.rail)),in.rail,"")`))
 	w.figures(
 		one{"fitted_runs", "runs that take part", "", `SUM(fit[used])`, asCount, ""},
@@ -122,7 +143,7 @@ func (w *working) fromRunsOfLine() {
 func (w *working) placesInTime() []int {
 	var all []int
 	for i := range w.r.Test.Runs {
-		if run := &w.r.Test.Runs[i]; len(run.Readings) > 0 {
+		if run := &w.r.Test.Runs[i]; w.measured(run) {
 			all = append(all, run.Number)
 		}
 	}
@@ -142,14 +163,15 @@ func (w *working) design(name, title string, m blockoff.Model) {
 		"can tell apart, and does not follow a change.",
 		"total of a run = sum of the open shares (+ R₀) (+ drift × place from the middle) (+ D where nothing is blocked)")
 	fields := []field{live("run", "run", asCount, `in.run`)}
-	heads, beside, n := w.heads(m), w.beside(m), len(w.r.Cylinders)
+	heads, beside, cylinders := w.heads(m), w.beside(m), w.drains()
+	n := len(cylinders)
 	for j, head := range heads {
 		if j >= n {
 			fields = append(fields, live(unknown(j), head, asEntered, beside[j-n].formula))
 			continue
 		}
 		among := strings.ReplaceAll(`IF(LEN(SUBSTITUTE("+"&fit.blocked&"+","+NUMBER+","+"))<LEN("+"&fit.blocked&"+"),0,1)`,
-			"NUMBER", strconv.Itoa(w.r.Cylinders[j].Cylinder))
+			"NUMBER", strconv.Itoa(cylinders[j]))
 		fields = append(fields, live(unknown(j), head, asCount, among))
 	}
 	w.table(name, w.rows, fields...)
@@ -162,7 +184,7 @@ func (w *working) totals() {
 			"sheet expects of one total: its repeatability at the mean total, and reading to the nearest mark.",
 		"weight = 1 ÷ ((repeatability_cv × mean total)² + reading²)")
 	var open []string
-	for j := range w.r.Cylinders {
+	for j := range w.drains() {
 		open = append(open, "design."+unknown(j))
 	}
 	w.table("total", w.rows,

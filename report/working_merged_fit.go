@@ -16,7 +16,7 @@ import (
 func (w *working) solved(name, design string, m blockoff.Model) {
 	heads := w.heads(m)
 	ids := columnIDs(len(heads))
-	w.begin("Solved by weighted least squares: "+w.modelWords(m),
+	w.begin("Solved by weighted least squares: "+w.modelWords(m)+w.lineName(),
 		"Rows of the design times their weight, the normal equations, their inverse, the unknowns: each a formula of a whole block "+
 			"of cells (MMULT, MINVERSE, TRANSPOSE), which your program shows in curly brackets.",
 		"unknowns = (Xᵀ W X)⁻¹ Xᵀ W y;   variance of a run = factor × its variance by the sheet;   covariance = factor × (Xᵀ W X)⁻¹")
@@ -118,16 +118,15 @@ func (w *working) addsUp(m blockoff.Model) {
 }
 
 // constantReturn solves every run again with a constant return in the place of
-// D, where the schedule can show one, and says which of the two fits counts. It
-// says whether there are two.
-func (w *working) constantReturn(first blockoff.Model) bool {
+// D, where the schedule can show one, and says which of the two fits counts.
+func (w *working) constantReturn(first blockoff.Model) {
 	again := blockoff.Model{Drift: first.Drift, ConstantReturn: true}
 	two := first.NotAddingUp && !first.ConstantReturn && w.canShow(again)
 	used := `0`
 	if two {
 		w.design("redesign", "The design with a constant return in the place of D", again)
 		w.solved("again", "redesign", again)
-		used = fmt.Sprintf(`IF(AND(other_return=1,d_rate<0),IF(INDEX(again[x1],%d)>0,1,0),0)`, len(w.r.Cylinders)+1)
+		used = fmt.Sprintf(`IF(AND(other_return=1,d_rate<0),IF(INDEX(again[x1],%d)>0,1,0),0)`, len(w.drains())+1)
 	}
 	w.begin("Which fit counts",
 		"Where D lies below zero beyond chance, a constant return that no injector makes is taken out of every run, if it comes out above "+
@@ -139,7 +138,6 @@ func (w *working) constantReturn(first blockoff.Model) bool {
 		one{"sigma_dof", "degrees of freedom of one run's SD", "", either(two, `_trust`), asCount, ""},
 		one{"sigma_rate", "SD of one run", "mL/min", `SQRT(` + either(two, `_factor`) + `*mean_variance)`, asRate, "root mean square"},
 	)
-	return two
 }
 
 // least is whether the shares as solved are the least that they may be.
@@ -151,17 +149,21 @@ func (w *working) least(first blockoff.Model) string {
 }
 
 // either is the figure or the cell of the fit that counts, by what follows its name.
-func either(two bool, suffix string) string {
+func either(two bool, suffix string) string { return eitherOf(two, "FIT"+suffix) }
+
+// eitherOf is a formula of the fit that counts, whose name stands for FIT in it.
+func eitherOf(two bool, template string) string {
+	first := strings.ReplaceAll(template, "FIT", "first")
 	if !two {
-		return "first" + suffix
+		return first
 	}
-	return `IF(constant_used=1,again` + suffix + `,first` + suffix + `)`
+	return `IF(constant_used=1,` + strings.ReplaceAll(template, "FIT", "again") + `,` + first + `)`
 }
 
 // canShow says whether the runs that take part determine a model.
 func (w *working) canShow(m blockoff.Model) bool {
-	used := w.names.Values("fit", "used")
-	n := len(w.r.Cylinders)
+	used := w.names.Values(w.onLine("fit"), "used")
+	n := len(w.drains())
 	ids := columnIDs(n)
 	if m.Drift {
 		ids = append(ids, unknown(n)) // the first column beside the shares
@@ -173,7 +175,7 @@ func (w *working) canShow(m blockoff.Model) bool {
 		}
 		row := []float64{1}
 		for _, id := range ids {
-			row = append(row, w.names.Values("design", id)[i].Number)
+			row = append(row, w.names.Values(w.onLine("design"), id)[i].Number)
 		}
 		rows = append(rows, row)
 	}

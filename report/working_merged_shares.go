@@ -10,24 +10,21 @@ import (
 // mirrored shows the closed form of a mirrored schedule beside the fit.
 func (w *working) mirrored(m blockoff.Model) {
 	var runs []blockoff.Run
-	var cylinders []int
-	for _, r := range w.line().Residuals {
+	cylinders := w.drains()
+	for _, r := range w.solution().Residuals {
 		runs = append(runs, *r.Run)
 	}
-	for i := range w.r.Cylinders {
-		cylinders = append(cylinders, w.r.Cylinders[i].Cylinder)
-	}
-	if _, err := blockoff.SolveMirrored(runs, cylinders); err != nil || len(runs) != len(w.r.Test.Runs) || m.ConstantReturn {
+	if _, err := blockoff.SolveMirrored(runs, cylinders); err != nil || len(runs) != w.timesMeasured() || m.ConstantReturn {
 		return
 	}
 	w.begin("The closed form of a mirrored schedule",
 		"Every cylinder was blocked alone, equally often and around the same middle of the time, so that drift cancels: the shares "+
 			"follow by hand, and must come to those of the first fit as long as all runs were measured alike.",
 		"T = sum of Ybar ÷ (n − 1);   share = T − Ybar;   SD = σ ÷ √p × root of ((n − 2)² + n − 1) ÷ (n − 1);   D = mean of the runs with nothing blocked − T")
-	w.table("closed", len(cylinders), w.cylinders(),
+	w.table("closed", len(cylinders), fixedCount("cylinder", "cylinder", func(i int) int { return cylinders[i] }),
 		liveOf("passes", "runs that\nblock it, p", asCount, func(i int) string { return blocking(i) }),
 		liveOf("mean", "their mean\nYbar", asRate, func(i int) string {
-			return fmt.Sprintf(`SUMPRODUCT((1-design[%s])*total[rate])/[passes]`, unknown(i))
+			return fmt.Sprintf(`SUMPRODUCT(fit[used]*(1-design[%s])*total[rate])/[passes]`, unknown(i))
 		}))
 	w.figures(
 		one{"closed_n", "cylinders, n", "", `COUNT(closed[cylinder])`, asCount, ""},
@@ -42,7 +39,7 @@ func (w *working) mirrored(m blockoff.Model) {
 	if m.NotAddingUp {
 		w.figures(
 			one{"closed_baselines", "mean with nothing blocked", "mL/min",
-				`SUMPRODUCT((fit[blocked]="")*total[rate])/SUMPRODUCT((fit[blocked]="")*fit[used])`, asRate, ""},
+				`SUMPRODUCT((total[open]=closed_n)*total[rate])/SUMPRODUCT((total[open]=closed_n)*fit[used])`, asRate, ""},
 			one{"closed_d", "D", "mL/min", `closed_baselines-closed_total`, asRate, ""})
 		check = `AND(` + check + `,ABS(closed_d-d_rate)<0.000001)`
 	}
@@ -52,9 +49,9 @@ func (w *working) mirrored(m blockoff.Model) {
 // blocking is a formula for how many runs that take part block the i-th cylinder.
 func blocking(i int) string { return fmt.Sprintf(`SUMPRODUCT(fit[used]*(1-design[%s]))`, unknown(i)) }
 
-// shares are those of the fit that counts, with their covariance, as the rates of
-// the cylinders.
-func (w *working) shares(two bool) {
+// shares are those of the fits that count, with their covariance, as the rates of
+// the cylinders. Lines are independent of one another.
+func (w *working) shares() {
 	n := len(w.r.Cylinders)
 	w.begin("The shares and their covariance",
 		"A share below 1.645 standard deviations is not told apart from nothing: there it is an upper bound, half of which stands where "+
@@ -62,13 +59,9 @@ func (w *working) shares(two bool) {
 		"covariance = factor × inverse;   SD beside the mean = root of (variance − 2 × sum of its row ÷ n + sum of all ÷ n²)")
 	fields, row := []field{w.cylinders()}, make([]string, n)
 	for j := range n {
-		head := fmt.Sprintf("cyl. %d", w.r.Cylinders[j].Cylinder)
 		row[j] = "[" + unknown(j) + "]"
-		one := "first_factor*firsti." + unknown(j)
-		if two {
-			one = "IF(constant_used=1,again_factor*againi." + unknown(j) + "," + one + ")"
-		}
-		fields = append(fields, live(unknown(j), head, asShare, one))
+		fields = append(fields, liveOf(unknown(j), fmt.Sprintf("cyl. %d", w.r.Cylinders[j].Cylinder), asShare,
+			func(i int) string { return w.covariance(i, j) }))
 	}
 	w.table("cov", n, append(fields, live("with", "row's\nsum", asShare, strings.Join(row, "+")))...)
 	w.figures(one{"cov_all", "sum of all", "(mL/min)²", `SUM(cov[with])`, asShare, ""})
@@ -77,11 +70,27 @@ func (w *working) shares(two bool) {
 	}))
 	w.gap()
 	w.table("share", n, w.cylinders(),
-		live("solved", "share\nmL/min", asRate, either(two, ".x1")),
+		liveOf("solved", "share\nmL/min", asRate, w.ofCylinder(func(two bool, at int) string {
+			return eitherOf(two, fmt.Sprintf(`INDEX(FIT[x1],%d)`, at+1))
+		})),
 		liveOf("sd", "its SD\nmL/min", asRate, func(i int) string { return `SQRT(cov.` + unknown(i) + `)` }),
 		live("least", "told from\nnothing at", asRate, `1.645*[sd]`),
-		liveOf("repeats", "runs that\nblock it", asCount, func(i int) string { return `MAX(1,` + blocking(i) + `)` }))
+		liveOf("repeats", "runs that\nblock it", asCount, w.ofCylinder(func(_ bool, at int) string { return `MAX(1,` + blocking(at) + `)` })),
+		liveOf("line", "return\nline", asCount, func(i int) string { return fmt.Sprint(w.placeOf(i).line + 1) }),
+		liveOf("timing", "timing,\nrelative", asShare, w.ofCylinder(func(bool, int) string { return `line_timing` })),
+		liveOf("dof", "ν of one\nrun's SD", asCount, w.ofCylinder(func(bool, int) string { return `sigma_dof` })))
 	w.sharesAsRates()
+}
+
+// covariance is a formula for the covariance of two cylinders' shares.
+func (w *working) covariance(i, j int) string {
+	a, b := w.placeOf(i), w.placeOf(j)
+	if a.line != b.line {
+		return `0`
+	}
+	return w.ofCylinder(func(two bool, at int) string {
+		return eitherOf(two, fmt.Sprintf(`FIT_factor*INDEX(FITi[%s],%d)`, unknown(b.at), at+1))
+	})(i)
 }
 
 // sharesAsRates gives the shares the columns that judging starts from.
@@ -115,10 +124,10 @@ func (w *working) shareBudget() {
 		"timing = share × timing of one run ÷ √runs;   common = share × common_cv ÷ √runs;   ν = u⁴ ÷ (SD⁴ ÷ its ν + common⁴ ÷ 8)")
 	w.table("budget", len(w.r.Cylinders), w.cylinders(),
 		live("repeat", "SD\nmL/min", asRate, `share.sd`),
-		live("timing", "timing\nmL/min", asRate, `ABS(share.solved)*line_timing/SQRT(cyl.runs)`),
+		live("timing", "timing\nmL/min", asRate, `ABS(share.solved)*share.timing/SQRT(cyl.runs)`),
 		live("common", "common\nmL/min", asRate, `ABS(share.solved)*common_cv/SQRT(cyl.runs)`),
 		live("all", "u, of the\nshare", asRate, `SQRT([repeat]^2+[timing]^2+[common]^2)`),
-		live("share", "estimates\nto the 4th", asShare, `[repeat]^4/sigma_dof+[common]^4/8`),
+		live("share", "estimates\nto the 4th", asShare, `[repeat]^4/share.dof+[common]^4/8`),
 		live("dof", "ν", asCount, freedom("[all]", "[share]")),
 		live("factor", "t", asRate, `TINV(0.1,[dof])`),
 		live("standard", "u\nmL/min", asRate, whenPlain(`[all]`)),
@@ -128,18 +137,18 @@ func (w *working) shareBudget() {
 
 // mergedTotal is the return with nothing blocked.
 func (w *working) mergedTotal() {
-	two := w.tables["again"] != nil
 	w.begin("The total",
-		"The return with nothing blocked at the middle of the runs, as measured where there are such runs, otherwise as the shares add up.", "")
+		"The return with nothing blocked at the middle of the runs, as measured where there are such runs, otherwise as the shares add up. "+
+			"Of several lines what start, stop and state do adds up, the rest is independent.", "")
+	w.eachLine(w.totalOfLine)
 	w.figures(
-		one{"total_rate", "total", "mL/min", either(two, "_total"), asRate, ""},
-		one{"total_repeat", "total: SD", "mL/min", either(two, "_total_sd"), asRate, ""},
-		one{"open_runs", "runs with nothing blocked", "", `SUMPRODUCT((fit[blocked]="")*fit[used])`, asCount, ""},
-		one{"total_runs", "runs behind it", "", `IF(open_runs>0,open_runs,MIN(share[repeats]))`, asCount, ""},
-		one{"total_timing", "total: timing", "mL/min", `ABS(total_rate)*line_timing/SQRT(total_runs)`, asRate, ""},
-		one{"total_common", "total: common", "mL/min", `ABS(total_rate)*common_cv/SQRT(total_runs)`, asRate, ""},
-		one{"total_standard", "total: u", "mL/min", `SQRT(line_tube^2+total_repeat^2+total_timing^2+total_common^2)`, asRate, ""},
-		one{"total_share", "total: estimates to the 4th", "", `total_repeat^4/sigma_dof+total_common^4/8`, asShare, ""},
+		one{"total_rate", "total", "mL/min", w.overLines("line_total", "+"), asRate, ""},
+		one{"total_repeat", "total: SD", "mL/min", `SQRT(` + w.overLines("line_repeat^2", "+") + `)`, asRate, ""},
+		one{"total_tube", "total: tube", "mL/min", `SQRT(` + w.overLines("line_tube^2", "+") + `)`, asRate, ""},
+		one{"total_timing", "total: timing", "mL/min", w.overLines("ABS(line_total)*line_timing/SQRT(line_runs)", "+"), asRate, ""},
+		one{"total_common", "total: common", "mL/min", w.overLines("ABS(line_total)*common_cv/SQRT(line_runs)", "+"), asRate, ""},
+		one{"total_standard", "total: u", "mL/min", `SQRT(total_tube^2+total_repeat^2+total_timing^2+total_common^2)`, asRate, ""},
+		one{"total_share", "total: estimates to the 4th", "", w.overLines("line_repeat^4/sigma_dof", "+") + `+total_common^4/8`, asShare, ""},
 		one{"total_dof", "total: ν", "", freedom("total_standard", "total_share"), asCount, ""},
 		one{"total_expanded", "total: U", "mL/min", `TINV(0.1,total_dof)*total_standard`, asRate, ""},
 		one{"total_shown", "its U", "mL/min", `total_expanded`, asRate, ""},
@@ -155,6 +164,25 @@ func (w *working) mergedTotal() {
 	w.spanDecision("total", "applied_total", judged)
 }
 
+// totalOfLine is the return of one line.
+func (w *working) totalOfLine() {
+	w.figures(
+		one{"line_total", "return of the line" + w.lineName(), "mL/min", either(w.hasTwo(), "_total"), asRate, ""},
+		one{"line_repeat", "its SD", "mL/min", either(w.hasTwo(), "_total_sd"), asRate, ""},
+		one{"open_runs", "runs with nothing blocked", "", fmt.Sprintf(`SUMPRODUCT((total[open]=%d)*fit[used])`, len(w.drains())), asCount, ""},
+		one{"line_runs", "runs behind it", "", `IF(open_runs>0,open_runs,` + w.fewestRuns() + `)`, asCount, ""},
+	)
+}
+
+// fewestRuns is a formula for how many runs block each cylinder of the line at least.
+func (w *working) fewestRuns() string {
+	all := make([]string, len(w.drains()))
+	for i := range all {
+		all[i] = `MAX(1,` + blocking(i) + `)`
+	}
+	return `MIN(` + strings.Join(all, ",") + `)`
+}
+
 // mergedDifference is the highest share less the lowest, by their covariance.
 func (w *working) mergedDifference() {
 	w.begin("The largest difference",
@@ -164,17 +192,19 @@ func (w *working) mergedDifference() {
 	w.table("pair", len(w.r.Cylinders), w.cylinders(),
 		live("sign", "sign", asCount, `IF([cylinder]=highest_cylinder,1,0)-IF([cylinder]=lowest_cylinder,1,0)`),
 		liveOf("with", "with the\ndifference", asShare, func(i int) string { return `SUMPRODUCT(pair[sign],cov[` + unknown(i) + `])` }),
-		live("runs", "its runs", asCount, `IF([sign]=0,"",cyl.runs)`))
+		live("runs", "its runs", asCount, `IF([sign]=0,"",cyl.runs)`),
+		live("timing", "its timing", asShare, `IF([sign]=0,0,share.timing)`))
+	dof := w.spreadFreedom("difference_spread", "pair[sign]", "pair[with]", "difference_repeat")
 	w.figures(
 		one{"difference_apart", "difference", "mL/min", `MAX(0,SUMPRODUCT(pair[sign],share[solved]))`, asRate, ""},
 		one{"difference_repeat", "difference: SD", "mL/min", `SQRT(MAX(0,SUMPRODUCT(pair[sign],pair[with])))`, asRate, ""},
 		one{"difference_runs", "runs behind it", "", `MAX(1,MIN(pair[runs]))`, asCount, ""},
-		one{"difference_timing", "difference: timing", "mL/min", `difference_apart*line_timing/SQRT(difference_runs)`, asRate, ""},
+		one{"difference_timing", "difference: timing", "mL/min", `difference_apart*MAX(pair[timing])/SQRT(difference_runs)`, asRate, ""},
 		one{"difference_common", "difference: common", "mL/min", `difference_apart*common_cv/SQRT(difference_runs)`, asRate, ""},
 		one{"difference_standard", "difference: u", "mL/min",
 			`SQRT(difference_repeat^2+difference_timing^2+difference_common^2)`, asRate, ""},
 		one{"difference_share", "difference: estimates to the 4th", "",
-			`difference_repeat^4/sigma_dof+difference_common^4/8`, asShare, ""},
+			`difference_repeat^4/` + dof + `+difference_common^4/8`, asShare, ""},
 		one{"difference_dof", "difference: ν", "", freedom("difference_standard", "difference_share"), asCount, ""},
 		one{"difference_expanded", "difference: U", "mL/min", `TINV(0.1,difference_dof)*difference_standard`, asRate, ""},
 		one{"difference_low", "lower end", "mL/min",
@@ -196,6 +226,12 @@ func (w *working) shareRatio(k ratioKind) {
 	}))
 	w.figures(one{k.figure("spread"), "variance of the reference", "(mL/min)²",
 		`SUMPRODUCT(` + members + `,` + k.table() + `[with])/` + k.figure("members") + `^2`, asShare, ""})
+	for l := range w.r.BlockOff.Lines {
+		if len(w.r.BlockOff.Lines) > 1 {
+			w.figures(one{fmt.Sprintf("%s_l%d", k.figure("spread"), l+1), fmt.Sprintf("of it, line %d", l+1), "(mL/min)²",
+				fmt.Sprintf(`SUMPRODUCT((share[line]=%d)*%s*%s[with])/%s^2`, l+1, members, k.table(), k.figure("members")), asShare, ""})
+		}
+	}
 	plain := func(formula string) string { return `IF([how]="with U",` + formula + `,"")` }
 	w.further(k.table(), w.ratioOf(k)...)
 	w.further(k.table(),
@@ -203,5 +239,24 @@ func (w *working) shareRatio(k ratioKind) {
 			return plain(`SQRT(MAX(0,cov.` + unknown(i) + `-2*[ratio]*[with]/` + k.figure("members") + `+[ratio]^2*` +
 				k.figure("spread") + `))/` + k.figure("referent"))
 		}),
-		live("expanded", "U", asRate, plain(`IF(ROUND([u],6)=0,0,TINV(0.1,MIN(10000,sigma_dof))*[u])`)))
+		liveOf("dof", "ν", asCount, func(i int) string { return plain(w.ratioFreedom(k, i)) }),
+		live("expanded", "U", asRate, plain(`IF(ROUND([u],6)=0,0,TINV(0.1,[dof])*[u])`)))
+}
+
+// ratioFreedom is a formula for the degrees of freedom of a share's ratio: those
+// of its line, of several lines by Welch and Satterthwaite over what each of
+// them adds.
+func (w *working) ratioFreedom(k ratioKind, i int) string {
+	if len(w.r.BlockOff.Lines) < 2 {
+		return `MIN(10000,sigma_dof)`
+	}
+	var terms []string
+	for l := range w.r.BlockOff.Lines {
+		adds := fmt.Sprintf(`[ratio]^2*%s_l%d`, k.figure("spread"), l+1)
+		if w.placeOf(i).line == l {
+			adds = `cov.` + unknown(i) + `-2*[ratio]*[with]/` + k.figure("members") + `+` + adds
+		}
+		terms = append(terms, fmt.Sprintf(`MAX(0,%s)^2/sigma_dof_l%d`, adds, l+1))
+	}
+	return `IF(ROUND([u],6)=0,10000,MIN(10000,INT(ROUND(([u]*` + k.figure("referent") + `)^4/(` + strings.Join(terms, "+") + `),6))))`
 }

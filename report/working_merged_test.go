@@ -8,6 +8,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -17,6 +18,7 @@ import (
 
 	"leakback/leakback"
 	"leakback/leakback/blockoff"
+	"leakback/limits"
 )
 
 // mergedCases are varied tests of merged returns of 3 to 8 cylinders: mirrored,
@@ -29,6 +31,9 @@ func mergedCases(n int, seed uint64) []variedCase {
 	var all []variedCase
 	for i := 0; len(all) < n; i++ {
 		c := variedCase{fmt.Sprintf("merged%03d", i), v.mergedTest(i), v.sheet(i)}
+		if i%7 == 6 {
+			v.twoLines(&c)
+		}
 		if r, err := leakback.Evaluate(c.test, c.sheet); err == nil && solvedLive(r) && !c.tied() {
 			all = append(all, c)
 		}
@@ -86,6 +91,37 @@ func (v varied) mergedTest(i int) *leakback.Test {
 	return t
 }
 
+// twoLines makes two banks of a test: each run is of both lines, the volume of
+// the second much as that of the first, or of one by turns.
+func (v varied) twoLines(c *variedCase) {
+	n := c.test.Cylinders
+	var left, right []int
+	for k := range 2 * n {
+		if k%2 == 0 {
+			left = append(left, k+1)
+		} else {
+			right = append(right, k+1)
+		}
+	}
+	c.test.Cylinders = 2 * n
+	c.sheet.ReturnLines = []limits.ReturnLine{{Name: "left", Cylinders: left}, {Name: "right", Cylinders: right}}
+	both := v.rng.IntN(2) == 0
+	for k := range c.test.Runs {
+		run := &c.test.Runs[k]
+		var blocked []int
+		for _, one := range run.Blocked {
+			blocked = append(blocked, left[one-1], right[one-1])
+		}
+		other := run.Readings[0]
+		other.VolumeML = math.Round(other.VolumeML * (1 + 0.03*v.rng.NormFloat64()))
+		run.Readings[0].ReturnLine, other.ReturnLine = "left", "right"
+		run.Blocked, run.Readings = blocked, append(run.Readings, other)
+		if !both && k > 0 && v.rng.IntN(9) == 0 {
+			run.Readings = run.Readings[:1]
+		}
+	}
+}
+
 func contains(list []int, x int) bool {
 	for _, y := range list {
 		if x == y {
@@ -131,10 +167,13 @@ func TestMergedWorkingIsTheProgram(t *testing.T) {
 		b, r := worked(t, c)
 		sameCylinders(t, c.name, b.names, r)
 		sameTest(t, c.name, b.names, r)
-		sameLine(t, c.name, b, r)
+		if len(r.BlockOff.Lines) == 1 {
+			sameLine(t, c.name, b, r)
+		}
 		for _, f := range r.Findings {
 			seen[string(f.Code)]++
 		}
+		seen[fmt.Sprint(len(r.BlockOff.Lines), " lines")]++
 		if b.names.Has("closed_agrees") {
 			seen["mirrored"]++
 			assert.Equal(t, "yes", b.names.Value("closed_agrees").Text, c.name)
@@ -145,7 +184,7 @@ func TestMergedWorkingIsTheProgram(t *testing.T) {
 			t.Fatalf("%s: %+v\n%+v", c.name, *c.test, c.sheet.Limits)
 		}
 	}
-	for _, what := range []string{"mirrored", "constant 0", "constant 1", "constant 2", string(leakback.OtherReturn),
+	for _, what := range []string{"mirrored", "2 lines", "constant 0", "constant 1", "constant 2", string(leakback.OtherReturn),
 		string(leakback.PressureNotHeld), string(leakback.OverTotal), string(leakback.OverDifference), string(leakback.CloseToTotal),
 		"{Drift:false NotAddingUp:true ConstantReturn:false}", "{Drift:true NotAddingUp:true ConstantReturn:false}"} {
 		assert.NotZero(t, seen[what], "%s: %v", what, seen)
@@ -195,12 +234,14 @@ func TestMergedWorkingInLibreOffice(t *testing.T) {
 	t.Parallel()
 	books := map[string][]byte{}
 	checks := map[string]func(got map[string]formulaCell){}
-	for i, c := range mergedCases(16, 5) {
+	for i, c := range mergedCases(12, 5) {
 		file := bookOf(t, c)
 		written := formulaCells(t, file)
 		books[c.name] = forgottenArrays(t, file)
 		checks[c.name] = func(got map[string]formulaCell) {
-			assert.Equal(t, len(written), sameValues(t, c.name, written, written, got))
+			sameResiduals(t, c.name, written, got)
+			exact := withoutResiduals(written)
+			assert.Equal(t, len(exact), sameValues(t, c.name, exact, written, got))
 			sameJSON(t, c, got)
 			assert.True(t, strings.HasPrefix(lineOfPage(t, got), checkHolds), c.name)
 		}
@@ -211,7 +252,7 @@ func TestMergedWorkingInLibreOffice(t *testing.T) {
 		name := c.name + "-changed"
 		books[name] = forgottenArrays(t, edited)
 		checks[name] = func(got map[string]formulaCell) {
-			want := withoutCheck(formulaCells(t, bookOf(t, changed)))
+			want := withoutResiduals(withoutCheck(formulaCells(t, bookOf(t, changed))))
 			assert.Greater(t, sameValues(t, name, want, written, got), 300, name)
 			sameJSON(t, changed, got)
 			if figuresOf(t, changed) != figuresOf(t, c) {
@@ -219,7 +260,7 @@ func TestMergedWorkingInLibreOffice(t *testing.T) {
 			}
 		}
 	}
-	require.GreaterOrEqual(t, len(books), 28)
+	require.GreaterOrEqual(t, len(books), 20)
 	bounded := mergedCases(1, 9)[0]
 	books["bounded"] = forgottenArrays(t, boundedTotal(t, bounded))
 	checks["bounded"] = func(got map[string]formulaCell) {
@@ -228,6 +269,39 @@ func TestMergedWorkingInLibreOffice(t *testing.T) {
 	for name, file := range recalculated(t, books) {
 		checks[name](formulaCells(t, file))
 	}
+}
+
+// ofResidual are the formulas of a residual and of its weighted square: small
+// differences of totals, in which rounding counts for more than elsewhere.
+var ofResidual = regexp.MustCompile(`<0\.0000001,0,|^\$[A-Z]+\$[0-9]+\*[A-Z]+[0-9]+\^2$`)
+
+func withoutResiduals(cells map[string]formulaCell) map[string]formulaCell {
+	kept := map[string]formulaCell{}
+	for at, c := range cells {
+		if !ofResidual.MatchString(*c.Formula) {
+			kept[at] = c
+		}
+	}
+	return kept
+}
+
+// sameResiduals asserts that residuals agree to 1e-9 mL/min, far below one part
+// in 1e9 of a total.
+func sameResiduals(t *testing.T, name string, want, got map[string]formulaCell) {
+	t.Helper()
+	compared := 0
+	for at, w := range want {
+		if !ofResidual.MatchString(*w.Formula) {
+			continue
+		}
+		compared++
+		x, err := strconv.ParseFloat(*w.Value, 64)
+		require.NoError(t, err)
+		y, err := strconv.ParseFloat(*got[at].Value, 64)
+		require.NoError(t, err)
+		assert.InDelta(t, x, y, 1e-9, "%s, %s", name, at)
+	}
+	assert.NotZero(t, compared, name)
 }
 
 // cellsOfArrays are the cells with a value and no formula, which within the range
