@@ -14,7 +14,7 @@ import (
 const mostShares = gridColumns - 4
 
 // mergedPlain says what of merged returns no formula follows.
-const mergedPlain = "Not live: which cylinders a run blocks and which unknowns the schedule can tell apart (shares, drift, D, R₀), which are as the " +
+const mergedPlain = "Not live: which cylinders a run blocks, its place in time, and which unknowns the schedule can tell apart (shares, drift, D, R₀), which are as the " +
 	"test was done; what the page says of a run far out, and of the largest constant return that would fit, which are the program's words."
 
 // solvedLive says whether a result is of merged returns of which every cylinder's
