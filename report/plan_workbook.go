@@ -24,13 +24,7 @@ func PlanWorkbook(w io.Writer, p *PlanPage) error {
 	*font.Name.Val, *font.Sz.Val = family, defaultSize
 	b.plan(p)
 	b.properties(&Page{Result: &leakback.Result{Test: &leakback.Test{ID: "plan " + PlanAnswer(p)}}})
-	if b.err != nil {
-		return fmt.Errorf("plan sheet: %w", b.err)
-	}
-	if err := b.file.Write(w); err != nil {
-		return fmt.Errorf("plan sheet: %w", err)
-	}
-	return nil
+	return b.write(w, "plan sheet")
 }
 
 // planSheet is the sheet in the making: the letter and the columns of the
@@ -112,21 +106,11 @@ var unbroken = strings.NewReplacer(" s ", "\u00a0s ", " s.", "\u00a0s.", " s,", 
 
 // state is who, what and in which state: what is known, and lines to write on.
 func (s *planSheet) state() {
-	columns := [3][]fact{
+	s.labelled([3][]fact{
 		{{"Workshop", ""}, {"Technician", ""}, {"Work order", ""}, {"Date and time", ""}},
 		{{"Vehicle", ""}, {"Engine", s.plan.Engine}, {"Condition", s.plan.Condition}, {"Injectors", s.plan.Injectors}},
 		{{"Rail pressure", ""}, {"Engine speed", ""}, {"Fuel temperature", ""}, {"Tube", s.tube()}},
-	}
-	for i := range columns[0] {
-		s.height(s.row, lineHigh)
-		for k, at := range factColumns {
-			f, name := columns[k][i], label.with(func(l *look) { l.indent = min(k, 1) })
-			s.merge(at[0], at[1], s.row, name)
-			s.text(at[0], s.row, f.label, name)
-			s.paragraph(at[2], at[3], f.text, entered, factLines, f.label)
-		}
-		s.row++
-	}
+	}, lineHigh)
 	if text := stateToKeep(s.plan); text != "" {
 		s.gap(4)
 		s.paragraph(1, lastColumn, text, body, 3, "State")

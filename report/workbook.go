@@ -42,11 +42,16 @@ func Workbook(w io.Writer, p *Page) error {
 	b.method(p)
 	b.report(p).inFull()
 	b.properties(p)
+	return b.write(w, "workbook")
+}
+
+// write writes the book, unless an error came before; what names it in errors.
+func (b *book) write(w io.Writer, what string) error {
 	if b.err != nil {
-		return fmt.Errorf("workbook: %w", b.err)
+		return fmt.Errorf("%s: %w", what, b.err)
 	}
 	if err := b.file.Write(w); err != nil {
-		return fmt.Errorf("workbook: %w", err)
+		return fmt.Errorf("%s: %w", what, err)
 	}
 	return nil
 }

@@ -118,11 +118,10 @@ var factColumns = [3][4]int{{1, 2, 3, 4}, {5, 6, 7, 9}, {10, 10, 11, 11}}
 // factLines is how many lines a fact may take on the page.
 const factLines = 2
 
-// facts is the block of who, what and in which state, then the free texts.
-func (s *reportSheet) facts() {
-	columns := facts(s.p)
+// labelled sets facts in three columns of as many rows, each as high as that.
+func (s *reportSheet) labelled(columns [3][]fact, high float64) {
 	for i := range columns[0] {
-		s.height(s.row, 15.5)
+		s.height(s.row, high)
 		for k, at := range factColumns {
 			f, name := columns[k][i], label.with(func(l *look) { l.indent = min(k, 1) })
 			s.merge(at[0], at[1], s.row, name)
@@ -131,6 +130,11 @@ func (s *reportSheet) facts() {
 		}
 		s.row++
 	}
+}
+
+// facts is the block of who, what and in which state, then the free texts.
+func (s *reportSheet) facts() {
+	s.labelled(facts(s.p), 15.5)
 	s.wide("Complaint", s.p.Job.Complaint)
 	if s.p.Job.Note != "" {
 		s.wide("Note", s.p.Job.Note)
