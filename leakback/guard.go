@@ -3,7 +3,6 @@ package leakback
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"leakback/limits"
 	"leakback/limits/quantity"
@@ -89,7 +88,7 @@ func (g *guard) backPressure(t *Test, want *limits.Range) {
 	}
 	g.unjudged = true
 	g.add(BackPressure, func() (text, settle string) {
-		text = fmt.Sprintf("the return of this engine must be held at %s", rangeText(quantity.Pressure, *want))
+		text = fmt.Sprintf("the return of this engine must be held at %s", quantity.FormatRange(quantity.Pressure, want.Low, want.High))
 		if len(values) < len(t.Runs) {
 			text += "; no back-pressure was recorded, so nothing is judged"
 		} else {
@@ -108,11 +107,11 @@ func (g *guard) within(what string, k quantity.Kind, want *limits.Range, got []f
 			g.missing("the " + what)
 		} else {
 			g.note(func() string {
-				return fmt.Sprintf("The %s was not recorded; the limit is given for %s.", what, rangeText(k, *want))
+				return fmt.Sprintf("The %s was not recorded; the limit is given for %s.", what, quantity.FormatRange(k, want.Low, want.High))
 			})
 		}
 	}
-	g.outside(what, want, got, func() string { return rangeText(k, *want) })
+	g.outside(what, want, got, func() string { return quantity.FormatRange(k, want.Low, want.High) })
 }
 
 func (g *guard) speed(want *limits.Range, got []float64, runs int) {
@@ -243,12 +242,6 @@ func (g *guard) judge(d, fails stats.Decision, of heldAgainst) (v Verdict, taken
 		return Fail, false
 	}
 	return Pass, false
-}
-
-// rangeText prints a range with its unit once: "300 to 400 bar".
-func rangeText(k quantity.Kind, r limits.Range) string {
-	low, _, _ := strings.Cut(quantity.Format(k, r.Low), " ")
-	return low + " to " + quantity.Format(k, r.High)
 }
 
 func count(n int, what string) string {

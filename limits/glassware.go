@@ -2,7 +2,6 @@ package limits
 
 import (
 	"fmt"
-	"strconv"
 	"strings"
 
 	"leakback/limits/quantity"
@@ -59,7 +58,7 @@ func GlassToleranceML(capacityML float64, class string) (float64, error) {
 		if c.capacityML == capacityML {
 			return c.classBML, nil
 		}
-		known = append(known, strconv.FormatFloat(c.capacityML, 'f', -1, 64))
+		known = append(known, quantity.Plain(c.capacityML, -1))
 	}
 	return 0, fmt.Errorf("%s: expected a capacity that ASTM E1272 has: %s mL",
 		quantity.Format(quantity.Volume, capacityML), alternatives(known))

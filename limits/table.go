@@ -326,7 +326,7 @@ func oneLine(text string) string {
 func shownList(numbers []float64) string {
 	texts := make([]string, len(numbers))
 	for i, x := range numbers {
-		texts[i] = strconv.FormatFloat(x, 'f', -1, 64)
+		texts[i] = quantity.Plain(x, -1)
 	}
 	return "[" + strings.Join(texts, ", ") + "]"
 }

@@ -160,7 +160,7 @@ func spanText(what string, k quantity.Kind, t *leakback.Test, of func(*leakback.
 	case low == high:
 		return what + quantity.Format(k, low)
 	}
-	return what + strings.TrimSuffix(quantity.Format(k, low), " "+k.Unit()) + " to " + quantity.Format(k, high)
+	return what + quantity.FormatRange(k, low, high)
 }
 
 // recordedSpan is the smallest and the largest of what was recorded; NaN where

@@ -62,7 +62,7 @@ func cranksFact(t *leakback.Test) string {
 }
 
 // plainFigure is a figure as it was typed, without zeros at the end.
-func plainFigure(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+func plainFigure(x float64) string { return quantity.Plain(x, -1) }
 
 // fuelFact is the fuel temperature and where it was taken.
 func fuelFact(t *leakback.Test) string {

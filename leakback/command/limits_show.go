@@ -210,4 +210,4 @@ func span(r *limits.Range, unit string) string {
 }
 
 // plain is a figure as the sheet has it.
-func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+func plain(x float64) string { return quantity.Plain(x, -1) }

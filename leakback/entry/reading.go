@@ -3,7 +3,6 @@ package entry
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 
 	"leakback/leakback"
@@ -62,7 +61,7 @@ func atLeastAMark(graduation float64) string {
 }
 
 // typed is a figure as a cell may hold it.
-func typed(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+func typed(x float64) string { return quantity.Plain(x, -1) }
 
 func inML(x float64) string { return quantity.Format(quantity.Volume, x) }
 

@@ -118,6 +118,11 @@ func Format(k Kind, x float64) string {
 	return Plain(x, max(decimals, 3)) + " " + kinds[k].symbol
 }
 
+// FormatRange prints a range with its unit once: "300 to 400 bar".
+func FormatRange(k Kind, low, high float64) string {
+	return strings.TrimSuffix(Format(k, low), " "+k.Unit()) + " to " + Format(k, high)
+}
+
 // Printed is the number that Fixed shows.
 func Printed(x float64, decimals int) float64 {
 	shown, err := strconv.ParseFloat(Fixed(x, decimals), 64)
