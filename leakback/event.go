@@ -88,6 +88,7 @@ const (
 	FieldLimits       = "limits"      // the sheet's name
 	FieldLimitsTOML   = "limits_toml" // the sheet as it was read, "" for the built-in one
 	FieldLimitsPath   = "limits_path"
+	FieldLimitsOrigin = "limits_origin"
 	FieldImportKey    = "import_key"    // SHA-256 of what a file's test says
 	FieldSourceDigest = "source_digest" // SHA-256 of the file
 	FieldBatteryV     = "battery_v"

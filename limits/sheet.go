@@ -49,6 +49,8 @@ type Sheet struct {
 	Path string
 	// Origin says how the sheet was found; "" where nobody searched.
 	Origin Origin
+	// TOML is the sheet as it was read; "" for the built-in sheet.
+	TOML string
 	// Engine is the engine it was written for; "" for any engine.
 	Engine string
 	// Cylinders is the number of cylinders; 0 where the sheet does not say.
