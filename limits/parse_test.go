@@ -22,9 +22,11 @@ func TestLoadReadsEverything(t *testing.T) {
 	path := filepath.Join(sheets, "good", "northmoor-six-90.toml")
 	got, err := limits.Load(path)
 	require.NoError(t, err)
+	text, err := os.ReadFile(path)
+	require.NoError(t, err)
 	const section3 = "invented service information, section 3, 2024-05-01"
 	assert.Equal(t, &limits.Sheet{
-		Name: "Bay sheet for the Northmoor Six-90", Path: path, Engine: "Northmoor Six-90",
+		Name: "Bay sheet for the Northmoor Six-90", Path: path, Engine: "Northmoor Six-90", TOML: string(text),
 		Cylinders: 6, FiringOrder: []int{1, 5, 3, 6, 2, 4},
 		ReturnLines:     []limits.ReturnLine{{Name: "rear", Cylinders: []int{4, 5, 6}}, {Name: "front", Cylinders: []int{1, 2, 3}}},
 		BackPressureBar: span(8, 12),

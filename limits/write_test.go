@@ -26,7 +26,7 @@ func asWritten(t require.TestingT, s *limits.Sheet) string {
 // where its tables stand. Empty lists are as good as none.
 func leftToFile(s *limits.Sheet) limits.Sheet {
 	c := *s
-	c.Path, c.Origin = "", ""
+	c.Path, c.Origin, c.TOML = "", "", ""
 	if len(c.FiringOrder) == 0 {
 		c.FiringOrder = nil
 	}
