@@ -3,6 +3,7 @@ package entry
 import (
 	"math"
 	"strings"
+	"unicode"
 
 	"leakback/leakback"
 	"leakback/limits/quantity"
@@ -83,17 +84,38 @@ func (r *Reader) level(text string) (leakback.Bound, float64) {
 		return leakback.Exact, math.NaN()
 	}
 	bound, figure := cutBound(text)
-	x, err := quantity.ParseNumber(figure, r.head.mark != ',')
-	x *= r.head.factor[colVolume]
+	x, err := r.figure(figure)
 	switch {
 	case err != nil || figure != strings.TrimSpace(figure):
-		r.fault(colVolume, text, r.commaHint(figure, levelExpected(text, figure)))
+		r.fault(colVolume, text, r.commaHint(figure, r.levelExpected(text, figure, err)))
 		return bound, math.NaN()
 	case !r.head.levels().holds(x):
 		r.fault(colVolume, text, r.head.levels().expected)
 		return bound, math.NaN()
 	}
 	return bound, x
+}
+
+// figure is a level without its bound, in mL or g. Where people typed it, it may
+// carry its unit.
+func (r *Reader) figure(text string) (float64, error) {
+	x, err := quantity.ParseNumber(text, r.head.mark != ',')
+	if err != nil && r.takesUnits() {
+		return quantity.Parse(quantity.Volume, text)
+	}
+	return x * r.head.factor[colVolume], err
+}
+
+// takesUnits says whether the readings' column may name units: its own is the
+// one that a plain figure has.
+func (r *Reader) takesUnits() bool { return r.typed && r.head.name[colVolume] == volumeName }
+
+// levelExpected says what should stand where text is no level.
+func (r *Reader) levelExpected(text, figure string, err error) string {
+	if r.takesUnits() && err != nil && figure != "" && !countsDrops(text) && strings.ContainsFunc(figure, unicode.IsLetter) {
+		return expectedBy(err, figure)
+	}
+	return levelExpected(text, figure)
 }
 
 // levels is the span of the readings' column.

@@ -17,7 +17,10 @@ type Fault struct {
 	// has no place in a file.
 	Row int
 	// Column is the header's name for the column, or a flag; "" for a whole row.
+	// Of a workbook's cell it is what stands there, in words.
 	Column string
+	// Cell is the cell of a workbook, such as D17, in place of a row; "" in text.
+	Cell string
 	// Value is what was entered there; "" where it is not to be shown.
 	Value string
 	// Expected is what should have been there, perhaps with what to do.
@@ -41,6 +44,10 @@ func (f Fault) Error() string {
 
 func (f Fault) place() string {
 	switch {
+	case f.Cell != "" && f.Column != "":
+		return fmt.Sprintf("cell %s, %s", f.Cell, f.Column)
+	case f.Cell != "":
+		return "cell " + f.Cell
 	case f.Row == 0:
 		return f.Column
 	case f.Column == "":

@@ -50,7 +50,7 @@ var names = []struct {
 }{
 	{"cylinder", colCylinder, 1},
 	{"blocked", colBlocked, 1},
-	{"volume_ml", colVolume, 1},
+	{volumeName, colVolume, 1},
 	{"volume_cc", colVolume, 1},
 	{"volume_floz", colVolume, one(quantity.Volume, "US fl oz")},
 	{massName, colVolume, 1},
@@ -79,6 +79,9 @@ var names = []struct {
 // massName is the column of readings that were weighed; their densities make
 // volumes of them.
 const massName = "mass_g"
+
+// volumeName is the column of readings in the inside unit.
+const volumeName = "volume_ml"
 
 // one is one of a unit in the inside unit.
 func one(k quantity.Kind, unit string) float64 {
@@ -167,11 +170,8 @@ func (h *header) has(c column) bool { return h.at[c] >= 0 }
 // newHeader reads a header's cells. Its faults go to the list; ok says that
 // there is enough of it to read rows by.
 func newHeader(record []string, mark byte, row int, list *faultList) (h *header, ok bool) {
-	h = &header{row: row, mark: mark, width: len(record)}
-	for i := len(names) - 1; i >= 0; i-- {
-		n := names[i]
-		h.at[n.column], h.name[n.column], h.factor[n.column] = -1, n.name, n.factor
-	}
+	h = usualHeader()
+	h.row, h.mark, h.width = row, mark, len(record)
 	unknown := 0
 	for i, cell := range record {
 		name := strings.ToLower(strings.TrimSpace(cell))
@@ -183,6 +183,16 @@ func newHeader(record []string, mark byte, row int, list *faultList) (h *header,
 	h.check(list)
 	h.ofTest, h.ofRun = h.among(firstOfTest, lastOfTest), h.among(firstOfRun, lastOfRun)
 	return h, h.has(colVolume)
+}
+
+// usualHeader is one without a column, under the usual names.
+func usualHeader() *header {
+	h := &header{}
+	for i := len(names) - 1; i >= 0; i-- {
+		n := names[i]
+		h.at[n.column], h.name[n.column], h.factor[n.column] = -1, n.name, n.factor
+	}
+	return h
 }
 
 // among lists the columns that the file has, from first to last.

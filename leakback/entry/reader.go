@@ -23,6 +23,7 @@ type Reader struct {
 	cells  []string // memory for its cells
 	row    int
 	taken  bool // a row was
+	typed  bool // what is read was typed by people, no file
 	test   gathered
 	// begun holds a 64-bit hash of the id of each test and the row it began at:
 	// a batch may have a million tests. Two ids of one hash would be refused as

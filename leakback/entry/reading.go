@@ -122,6 +122,11 @@ func countsDrops(text string) bool {
 	return false
 }
 
+// expectedBy is what an error about a quantity expects in the place of text.
+func expectedBy(err error, text string) string {
+	return strings.TrimPrefix(err.Error(), quantity.Quote(text)+": expected ")
+}
+
 // levelExpected says what should stand where text is no level.
 func levelExpected(text, figure string) string {
 	switch {

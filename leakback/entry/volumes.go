@@ -103,7 +103,7 @@ func readVolume(text string, rd *leakback.Reading) (expected string) {
 		return "one volume; part volumes with spaces, or with commas that have a space behind them"
 	}
 	if err != nil {
-		return strings.TrimPrefix(err.Error(), quantity.Quote(figure)+": expected ")
+		return expectedBy(err, figure)
 	}
 	rd.Typed, rd.Bound, rd.VolumeML = text, bound, x
 	return checkLevels(rd, 1).expected

@@ -1,0 +1,419 @@
+package recorded
+
+import (
+	"cmp"
+	"errors"
+	"slices"
+	"strconv"
+	"strings"
+
+	"leakback/leakback"
+	"leakback/leakback/entry"
+	"leakback/limits"
+	"leakback/limits/quantity"
+	"leakback/stats"
+)
+
+// Test is the test that a record makes, of the events that stand. A cylinder
+// whose reading was not entered yet is absent from its run, one that was skipped
+// (a reading of "") is there and not read; a run without any reading is absent.
+// Of several readings of one cylinder in a run, of several fields, the latest
+// stands. The error is ErrNoReadings, or a *FaultError.
+//
+// A run's interval is the sum of its times (KindTime of FieldCollection or
+// Crank), and its cranks are those that were timed, unless interval_s or cranks
+// was set for the run later than the last of them.
+func Test(r *leakback.Record) (*leakback.Test, error) {
+	m := newMaker(r)
+	w := m.whole()
+	rows := m.rows(w.Method)
+	switch {
+	case len(m.faults.Faults) > 0:
+		return nil, &m.faults
+	case len(rows) == 0:
+		return nil, ErrNoReadings
+	}
+	t, err := entry.Rows(rows, w)
+	if err != nil {
+		return nil, m.blame(err)
+	}
+	m.leaveOut(t)
+	if len(m.faults.Faults) > 0 {
+		return nil, &m.faults
+	}
+	return t, nil
+}
+
+// maker makes one test.
+type maker struct {
+	record *leakback.Record
+	// readings are the readings that stand, in the order of runs, cylinders and
+	// lines.
+	readings []reading
+	runs     map[int]*timing
+	faults   FaultError
+
+	laid []place // the rows' readings
+}
+
+// reading is a reading that stands.
+type reading struct {
+	place
+	field, value string
+}
+
+// timing is when, in the order of events, what a run's clock says was entered.
+type timing struct {
+	times []timed
+	// interval and cranks are the places of the last events that set them, from 1.
+	interval, cranks int
+}
+
+// timed is one collection or crank; at is the event's place, from 1.
+type timed struct {
+	at           int
+	field, value string
+}
+
+func newMaker(r *leakback.Record) *maker {
+	m := &maker{record: r, runs: map[int]*timing{}}
+	last := map[place]int{}
+	for i := range r.Events {
+		e := &r.Events[i]
+		switch e.Kind {
+		case leakback.KindReading:
+			m.read(e, last)
+		case leakback.KindTime:
+			m.run(e.Run).time(i+1, e.Field, e.Value)
+		case leakback.KindSet:
+			m.set(i+1, e.Key)
+		}
+	}
+	slices.SortFunc(m.readings, func(a, b reading) int {
+		return cmp.Or(cmp.Compare(a.run, b.run), cmp.Compare(a.cylinder, b.cylinder), cmp.Compare(a.line, b.line))
+	})
+	return m
+}
+
+// read takes a reading; last is where those before it are.
+func (m *maker) read(e *leakback.Event, last map[place]int) {
+	rd := reading{placeOf(e.Key), e.Field, e.Value}
+	if k, known := last[rd.place]; known {
+		m.readings[k] = rd
+		return
+	}
+	last[rd.place] = len(m.readings)
+	m.readings = append(m.readings, rd)
+}
+
+// set notes where a run's interval or cranks were set.
+func (m *maker) set(at int, k leakback.Key) {
+	if k.Run == 0 || k.Cylinder != 0 || k.Line != "" {
+		return
+	}
+	switch k.Field {
+	case FieldIntervalS:
+		m.run(k.Run).interval = at
+	case FieldCranks:
+		m.run(k.Run).cranks = at
+	}
+}
+
+func (m *maker) run(number int) *timing {
+	t := m.runs[number]
+	if t == nil {
+		t = &timing{}
+		m.runs[number] = t
+	}
+	return t
+}
+
+// time takes how long a collection or a crank ran; "" takes it back.
+func (t *timing) time(at int, field, value string) {
+	if field != FieldCollection && !strings.HasPrefix(field, crankPrefix) {
+		return
+	}
+	t.times = slices.DeleteFunc(t.times, func(o timed) bool { return o.field == field })
+	if value != "" {
+		t.times = append(t.times, timed{at, field, value})
+	}
+}
+
+// last is the place of the last time, 0 where there is none.
+func (t *timing) last() int {
+	if len(t.times) == 0 {
+		return 0
+	}
+	return t.times[len(t.times)-1].at
+}
+
+func (m *maker) fault(at place, field, value, expected string) {
+	m.faults.add(Fault{Run: at.run, Cylinder: at.cylinder, Line: at.line, Field: field, Value: value, Expected: expected})
+}
+
+// of is what stands of a field at a place.
+func (m *maker) of(at place, field string) string {
+	return m.record.Value(at.key(leakback.KindSet, field))
+}
+
+// near is what stands of a field nearest to a reading, or to a run, and where:
+// "" where there is nothing.
+func (m *maker) near(at place, field string) (string, place) {
+	for _, p := range []place{at, {run: at.run}, {}} {
+		if value := m.of(p, field); value == None {
+			return "", p
+		} else if value != "" {
+			return value, p
+		}
+	}
+	return "", at
+}
+
+// whole is what the record says of the test as a whole.
+func (m *maker) whole() entry.Whole {
+	w := entry.Whole{ID: m.id(), Method: leakback.Method(m.record.Set(leakback.FieldMethod))}
+	switch w.Method {
+	case leakback.MethodIndividual, leakback.MethodBlockOff, leakback.MethodTotal:
+	case "":
+		w.Method = m.method()
+	default:
+		m.fault(place{}, leakback.FieldMethod, string(w.Method), "individual, block-off or total")
+	}
+	w.FitDrift = m.yes(leakback.FieldFitDrift)
+	if text := m.record.Set(leakback.FieldCylinders); text != "" {
+		n, err := quantity.ParseNumber(text, true)
+		if w.Cylinders = int(n); err != nil || n < 1 || n > limits.MostCylinders || float64(w.Cylinders) != n {
+			m.fault(place{}, leakback.FieldCylinders, text, "a number of cylinders, whole, from 1 to "+
+				strconv.Itoa(limits.MostCylinders))
+		}
+	}
+	return w
+}
+
+// id is the test's name; where nobody named it, that of the record.
+func (m *maker) id() string {
+	name := m.record.Set(leakback.FieldName)
+	if name == "" && len(m.record.Events) > 0 {
+		name = m.record.Events[0].TestID
+	}
+	return cmp.Or(name, "recorded")
+}
+
+// method is how the readings show that the returns were collected, where the
+// record does not say.
+func (m *maker) method() leakback.Method {
+	if slices.ContainsFunc(m.readings, func(r reading) bool { return r.cylinder != 0 }) {
+		return leakback.MethodIndividual
+	}
+	if slices.ContainsFunc(m.readings, func(r reading) bool { return m.blocked(r.run) != "" }) {
+		return leakback.MethodBlockOff
+	}
+	return leakback.MethodTotal
+}
+
+func (m *maker) blocked(run int) string { return m.of(place{run: run}, FieldBlocked) }
+
+// yes is what stands of a field that is either said or not.
+func (m *maker) yes(field string) bool {
+	value := m.record.Set(field)
+	if value != "" && value != yes {
+		m.fault(place{}, field, value, "1 or nothing")
+	}
+	return value == yes
+}
+
+// rows are the readings with what was said of them. The first row says what
+// belongs to the whole test, and the first of a run what belongs to the run.
+func (m *maker) rows(method leakback.Method) []entry.Row {
+	rows := make([]entry.Row, 0, len(m.readings))
+	for i := range m.readings {
+		rd := &m.readings[i]
+		if !m.fits(rd, method) {
+			continue
+		}
+		row := m.row(rd)
+		if len(rows) == 0 {
+			for _, field := range testFields {
+				row[field] = m.record.Set(field)
+			}
+		}
+		if n := len(m.laid); n == 0 || m.laid[n-1].run != rd.run {
+			m.ofRun(place{run: rd.run}, row)
+		}
+		m.layBlocked(place{run: rd.run}, row, method)
+		rows = append(rows, row)
+		m.laid = append(m.laid, rd.place)
+	}
+	return rows
+}
+
+// testFields are the columns of a readings file that belong to a whole test.
+var testFields = []string{leakback.FieldEngine, FieldCondition, FieldInjectors}
+
+// fits says whether a reading is one of the method. One of another method that
+// was taken back is no fault.
+func (m *maker) fits(rd *reading, method leakback.Method) bool {
+	own := method == leakback.MethodIndividual
+	switch {
+	case !slices.Contains(entry.ReadingColumns(), rd.field):
+		m.fault(rd.place, rd.field, rd.value, "one of "+strings.Join(entry.ReadingColumns(), ", "))
+	case own == (rd.cylinder != 0):
+		return true
+	case rd.value == "":
+	case own:
+		m.fault(rd.place, rd.field, rd.value, "a cylinder's own return, since the method is "+string(method))
+	default:
+		m.fault(rd.place, rd.field, rd.value, "the merged return, since the method is "+string(method))
+	}
+	return false
+}
+
+// ofRun lays what belongs to a run into its first row.
+func (m *maker) ofRun(at place, row entry.Row) {
+	for _, f := range runFields {
+		row[f.name], _ = m.near(at, f.name)
+	}
+	row[FieldIntervalS], row[FieldCranks] = m.interval(at), m.cranks(at)
+}
+
+// layBlocked lays the cylinders that were blocked into a row.
+func (m *maker) layBlocked(at place, row entry.Row, method leakback.Method) {
+	switch blocked := m.blocked(at.run); {
+	case method == leakback.MethodBlockOff:
+		row[FieldBlocked] = blocked
+	case blocked != "":
+		m.fault(at, FieldBlocked, blocked, "nothing, since the method is "+string(method))
+	}
+}
+
+// interval is the length of a run's collection as a cell.
+func (m *maker) interval(at place) string {
+	t := m.run(at.run)
+	if set := m.of(at, FieldIntervalS); len(t.times) > 0 && (t.last() > t.interval || set == "") {
+		return m.sum(at, t.times)
+	}
+	value, _ := m.near(at, FieldIntervalS)
+	if value == "" {
+		m.fault(at, FieldIntervalS, "", "the length of the collection, timed or set")
+	}
+	return value
+}
+
+// sum adds up the times of a run; they are whole milliseconds mostly, whose sum
+// is to stay as round.
+func (m *maker) sum(at place, times []timed) string {
+	total := 0.0
+	for _, t := range times {
+		s, err := quantity.ParseNumber(t.value, true)
+		if err != nil || s < 0 {
+			m.fault(at, t.field, t.value, "how long it ran, in s")
+			return ""
+		}
+		total += s
+	}
+	return quantity.Plain(stats.Round6(total), -1)
+}
+
+// cranks is how often the starter was used in a run, as a cell.
+func (m *maker) cranks(at place) string {
+	t := m.run(at.run)
+	timed, last := 0, 0
+	for _, one := range t.times {
+		if strings.HasPrefix(one.field, crankPrefix) {
+			timed, last = timed+1, one.at
+		}
+	}
+	if set := m.of(at, FieldCranks); timed > 0 && (last > t.cranks || set == "") {
+		return strconv.Itoa(timed)
+	}
+	value, _ := m.near(at, FieldCranks)
+	return value
+}
+
+// row is one reading with what was said of it.
+func (m *maker) row(rd *reading) entry.Row {
+	row := entry.Row{"run": strconv.Itoa(rd.run), rd.field: rd.value}
+	if rd.cylinder != 0 {
+		row["cylinder"] = strconv.Itoa(rd.cylinder)
+	}
+	for _, f := range readingFields {
+		if f.name != FieldDensityGML || rd.field == FieldMassG {
+			row[f.name], _ = m.near(rd.place, f.name)
+		}
+	}
+	row[FieldToleranceML], row[FieldTubeClass] = m.scale(rd.place)
+	if rd.line != "" {
+		row[FieldReturnLine] = rd.line
+	}
+	return row
+}
+
+// scale is the tolerance of a reading's tube, or else the glass's class. Where
+// both were set the nearer one stands, and at one place the tolerance.
+func (m *maker) scale(at place) (tolerance, class string) {
+	tolerance, near := m.near(at, FieldToleranceML)
+	class, other := m.near(at, FieldTubeClass)
+	if tolerance != "" && class != "" && near != other && (near == place{} || other == at) {
+		return "", class
+	}
+	return tolerance, class
+}
+
+// leaveOut keeps runs out of the evaluation.
+func (m *maker) leaveOut(t *leakback.Test) {
+	for i := range t.Runs {
+		run := &t.Runs[i]
+		e, _ := m.record.Last(leakback.Key{Kind: leakback.KindLeaveOut, Run: run.Number})
+		switch e.Value {
+		case "":
+		case yes:
+			run.LeftOut = cmp.Or(e.Reason, noReason)
+		default:
+			m.fault(place{run: run.Number}, string(leakback.KindLeaveOut), e.Value, "1 or nothing")
+		}
+	}
+}
+
+// noReason stands for the reason why a run was left out, where nobody gave one.
+const noReason = "no reason given"
+
+// blame finds the events behind the faults of rows.
+func (m *maker) blame(err error) error {
+	var faults *entry.FaultError
+	if !errors.As(err, &faults) {
+		return err
+	}
+	for _, f := range faults.Faults {
+		at := place{}
+		if f.Row > 0 {
+			at = m.laid[f.Row-1]
+		}
+		at, field := m.source(at, f.Column)
+		m.fault(at, field, f.Value, f.Expected)
+	}
+	m.faults.More = m.faults.More || faults.More
+	return &m.faults
+}
+
+// source is where a column of a reading's row was said.
+func (m *maker) source(at place, column string) (place, string) {
+	switch {
+	case column == "test_id":
+		return place{}, leakback.FieldName
+	case slices.Contains(testFields, column):
+		return place{}, column
+	case column == FieldBlocked:
+		return place{run: at.run}, column
+	case slices.ContainsFunc(runFields, func(f runField) bool { return f.name == column }):
+		return m.said(place{run: at.run}, column), column
+	case slices.ContainsFunc(readingFields, func(f readingField) bool { return f.name == column }):
+		return m.said(at, column), column
+	}
+	return at, column
+}
+
+// said is the place at which the value near a reading or run was said.
+func (m *maker) said(at place, field string) place {
+	_, at = m.near(at, field)
+	return at
+}
