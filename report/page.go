@@ -25,4 +25,7 @@ type Page struct {
 	// Digest identifies the readings that were evaluated (hexadecimal SHA-256
 	// of the readings as they came in); "" where there is none.
 	Digest string
+	// Record is what the logbook knows of the test; nil for one that is only a
+	// file.
+	Record *Record
 }

@@ -13,11 +13,7 @@ import (
 // Plan writes a plan as people read it in a terminal, and pin it up: what to
 // do, how sure that is, and what else would do.
 func Plan(w io.Writer, p *PlanPage, o TableOptions) error {
-	if o.Width == 0 {
-		o.Width = defaultWidth
-	}
-	o.Width = max(o.Width, leastWidth)
-	t := &planText{table: &table{TableOptions: &o}, p: p}
+	t := &planText{table: blankTable(o), p: p}
 	t.head()
 	if p.BlockOff != nil {
 		t.blockOff(p.BlockOff)

@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"leakback/leakback"
 	"leakback/limits/quantity"
@@ -20,6 +21,8 @@ type TableOptions struct {
 	Color bool
 	// Unicode allows signs beyond ASCII. Without it there are none at all.
 	Unicode bool
+	// Zone is the zone of the times in a list of tests; nil is UTC.
+	Zone *time.Location
 }
 
 // Widths in columns.
@@ -36,18 +39,23 @@ const (
 // and what to look at next.
 func Table(w io.Writer, p *Page, o TableOptions) error {
 	t := newTable(p, o)
+	t.all()
+	_, err := w.Write(t.out.Bytes())
+	return err
+}
+
+// all writes the whole table.
+func (t *table) all() {
 	t.head()
-	if len(p.Result.Cylinders) > 0 {
+	if len(t.r.Cylinders) > 0 {
 		t.rows()
 	}
 	t.legend()
 	t.runs()
 	t.reasons()
-	t.list("Look at next", p.Advice, true)
-	t.list("What this test does not see", p.NotSeen, false)
+	t.list("Look at next", t.page.Advice, true)
+	t.list("What this test does not see", t.page.NotSeen, false)
 	t.foot()
-	_, err := w.Write(t.out.Bytes())
-	return err
 }
 
 // table is a table in the making.
@@ -62,15 +70,22 @@ type table struct {
 }
 
 func newTable(p *Page, o TableOptions) *table {
+	t := blankTable(o)
+	t.page, t.r = p, p.Result
+	t.rate, t.ratio = Decimals(t.r), RatioDecimals(t.r)
+	return t
+}
+
+// blankTable is one of no test yet.
+func blankTable(o TableOptions) *table {
 	if o.Width == 0 {
 		o.Width = defaultWidth
 	}
 	o.Width = max(o.Width, leastWidth)
-	t := &table{TableOptions: &o, page: p, r: p.Result, signs: asciiSigns}
+	t := &table{TableOptions: &o, signs: asciiSigns}
 	if o.Unicode {
 		t.signs = unicodeSigns
 	}
-	t.rate, t.ratio = Decimals(t.r), RatioDecimals(t.r)
 	return t
 }
 

@@ -127,16 +127,19 @@ type signs struct {
 	eighths            []string // of a cell, from an eighth; the last is full
 	median, limit      string
 	axis, corner, tick string
+	levels             []string // of a bar that is one sign wide, from the lowest
 }
 
 var (
 	unicodeSigns = signs{
 		eighths: []string{"▏", "▎", "▍", "▌", "▋", "▊", "▉", "█"},
 		median:  "┊", limit: "│", axis: "─", corner: "├", tick: "┴",
+		levels: []string{"▁", "▂", "▃", "▄", "▅", "▆", "▇", "█"},
 	}
 	asciiSigns = signs{
 		eighths: []string{"", "", "", "#", "#", "#", "#", "#"},
 		median:  ":", limit: "|", axis: "-", corner: "+", tick: "+",
+		levels: []string{"_", ".", "-", "=", "+", "*", "%", "#"},
 	}
 )
 

@@ -30,7 +30,9 @@ const epoch = "2000-01-01T00:00:00Z"
 // Workbook writes the page as an XLSX workbook: the page the customer reads,
 // the readings as they were logged, the working with live formulas from the
 // readings to the verdict, the limits with their sources, and the method in
-// plain words. Equal pages give equal bytes. It holds no macro, no external
+// plain words. A page from a logbook has the same cells with the same content,
+// and besides its record: on the page where it is blank without one, and in a
+// sheet of all entries. Equal pages give equal bytes. It holds no macro, no external
 // link, and no name of the machine or its user.
 func Workbook(w io.Writer, p *Page) error {
 	b := newBook()
@@ -40,7 +42,9 @@ func Workbook(w io.Writer, p *Page) error {
 	b.limits(p)
 	b.working(p)
 	b.method(p)
-	b.report(p).inFull()
+	page := b.report(p)
+	b.record(p)
+	page.inFull()
 	b.properties(p)
 	return b.write(w, "workbook")
 }

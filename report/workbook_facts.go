@@ -23,7 +23,7 @@ func facts(p *Page) [3][]fact {
 		{"Technician", j.Technician},
 		{"Customer", j.Customer},
 		{"Work order", j.WorkOrder},
-		{"Date and time", j.Tested},
+		{"Date and time", testedText(p)},
 		{"Test", t.ID},
 		{"Runs", RunsText(t)},
 	}, {
@@ -38,11 +38,28 @@ func facts(p *Page) [3][]fact {
 		{"Cranks", cranksFact(t)},
 		{"Rail pressure", spanText("", quantity.Pressure, t, railPressureBar)},
 		{"Engine speed", speedText(t)},
-		{"Battery voltage", ""},
+		{"Battery voltage", batteryText(p)},
 		{"Fuel temperature", fuelFact(t)},
 		{"Back-pressure", spanText("", quantity.Pressure, t, backPressureBar)},
 		{"Tube", tubesText(t)},
 	}}
+}
+
+// testedText is when the engine was tested: as somebody typed it, else as the
+// record has it.
+func testedText(p *Page) string {
+	if p.Job.Tested != "" || p.Record == nil {
+		return p.Job.Tested
+	}
+	return p.Record.tested(p.Result.Test)
+}
+
+// batteryText is the voltage, which only a record knows.
+func batteryText(p *Page) string {
+	if p.Record == nil {
+		return ""
+	}
+	return p.Record.batteryText()
 }
 
 func railPressureBar(s *leakback.State) float64 { return s.RailPressureBar }

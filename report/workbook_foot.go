@@ -14,14 +14,24 @@ const letterHigh = 815
 // ruled is the height of a line to write on, in points.
 const ruled = 18
 
-// workDone is lines to write on: as many as the page has room for, three at least.
+// leastRuled is how close such lines may come together for a record's sake.
+const leastRuled = 14
+
+// workDone is lines to write on: as many as the page has room for, three at
+// least. A record makes them closer and not fewer, so that what follows keeps
+// its place.
 func (s *reportSheet) workDone() {
 	const below = 60 // heading, signatures and foot
-	lines := int((letterHigh - s.used(1) - below) / ruled)
+	room := letterHigh - s.used(1) - below
+	lines := min(max(int((room+s.recordHigh)/ruled), 3), 8)
+	high := float64(ruled)
+	if s.recordHigh > 0 {
+		high = min(max(room/float64(lines), leastRuled), ruled)
+	}
 	s.heading(1, lastColumn, "Work done")
 	s.row++
-	for range min(max(lines, 3), 8) {
-		s.height(s.row, ruled)
+	for range lines {
+		s.height(s.row, high)
 		s.merge(1, lastColumn, s.row, body.with(func(l *look) { l.bottom = thinRule }))
 		s.row++
 	}

@@ -53,6 +53,8 @@ type reportSheet struct {
 	row int // the row to be written next
 	// live says that the figures are formulas on the working.
 	live bool
+	// recordHigh is how much higher the record makes the page, in points.
+	recordHigh float64
 }
 
 // report writes the page the customer reads, on one printed page.
@@ -139,7 +141,7 @@ func (s *reportSheet) facts() {
 	if s.p.Job.Note != "" {
 		s.wide("Note", s.p.Job.Note)
 	}
-	s.gap(9)
+	s.record()
 }
 
 // wide is a fact across the page.

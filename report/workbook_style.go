@@ -49,6 +49,8 @@ type look struct {
 	quote bool
 	// open leaves the cell open to change where the sheet is protected.
 	open bool
+	// struck puts a line through text that no longer holds.
+	struck bool
 }
 
 // with gives the look after a change.
@@ -98,7 +100,7 @@ func (b *book) quoted(id int) int {
 // style is the look in excelize's words.
 func (l look) style() *excelize.Style {
 	s := &excelize.Style{
-		Font: &excelize.Font{Family: family, Size: l.size, Bold: l.bold, Italic: l.italic, Color: l.color},
+		Font: &excelize.Font{Family: family, Size: l.size, Bold: l.bold, Italic: l.italic, Strike: l.struck, Color: l.color},
 		Alignment: &excelize.Alignment{
 			Horizontal: l.align, Vertical: l.valign, WrapText: l.wrap, Indent: l.indent,
 		},
