@@ -264,7 +264,7 @@ func readTightening(tables []*table) []Step {
 }
 
 func readStep(t *table) Step {
-	t.only("step", "part", "torque", "angle_deg", "new_fastener", "source")
+	t.only("step", "part", "torque", "torque_tolerance_nm", "angle_deg", "angle_tolerance_deg", "new_fastener", "source")
 	s := Step{
 		Step:        t.whole("step", 1, 100),
 		Part:        t.required("part", "what is tightened"),
@@ -281,7 +281,26 @@ func readStep(t *table) Step {
 	if x := t.number("angle_deg", between("an angle", 1, 1080, "degrees")); x != nil {
 		s.AngleDeg = *x
 	}
+	s.TorqueToleranceNM = t.tolerance("torque_tolerance_nm", "torque", s.TorqueNM, quantity.Torque.Unit())
+	s.AngleToleranceDeg = t.tolerance("angle_tolerance_deg", "angle_deg", s.AngleDeg, "degrees")
 	return s
+}
+
+// tolerance reads how far a value may lie from the step's, which is of the key
+// named; 0 where the sheet does not say.
+func (t *table) tolerance(key, of string, wanted float64, unit string) float64 {
+	if t.has(key) && !t.has(of) {
+		t.fault(key, "expected %s beside it", of)
+		return 0
+	}
+	x := t.number(key, expectation{
+		func(x float64) bool { return x > 0 && (x < wanted || !t.sound(of)) },
+		fmt.Sprintf("expected a tolerance above 0 and below the step's %s %s", quantity.Plain(wanted, 3), unit),
+	})
+	if x == nil {
+		return 0
+	}
+	return *x
 }
 
 // torque reads a torque, which is text because it names its unit.

@@ -161,11 +161,15 @@ func (l *Limit) MaxMLMin() (float64, bool) {
 
 // Step is one tightening step, as the shop read it in the service information.
 type Step struct {
-	Step        int
-	Part        string
-	TorqueNM    float64 // 0 where the step is an angle alone
-	TorqueText  string  // as written, with its unit
-	AngleDeg    float64 // 0 where none is asked
-	NewFastener bool
-	Source      string
+	Step       int
+	Part       string
+	TorqueNM   float64 // 0 where the step is an angle alone
+	TorqueText string  // as written, with its unit
+	AngleDeg   float64 // 0 where none is asked
+	// TorqueToleranceNM and AngleToleranceDeg are how far the value reached may
+	// lie from the step's; 0 where the sheet does not say.
+	TorqueToleranceNM float64
+	AngleToleranceDeg float64
+	NewFastener       bool
+	Source            string
 }

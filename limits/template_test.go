@@ -73,6 +73,7 @@ func TestStartExplainsEveryKey(t *testing.T) {
 		"false_hint": "0.1", "practical_ratio": "1.5", "within_limit": "'pass'", "repeatability_cv": "0.1",
 		"common_cv": "0.1", "timing_s": "0.1", "max_crank_s": "10", "rest_s": "60", "step": "1",
 		"part": "'nut'", "torque": "'60 N·m'", "angle_deg": "60", "new_fastener": "true",
+		"torque_tolerance_nm": "2", "angle_tolerance_deg": "5",
 	}
 	text = strings.Replace(text, `condition = ""`, `condition = "idle"`, 1)
 	for key, value := range values {

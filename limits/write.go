@@ -237,8 +237,14 @@ func (p *sheetWriter) step(s *Step, first bool) {
 	if s.TorqueNM != 0 || s.TorqueText != "" {
 		p.text("torque", cmp.Or(s.TorqueText, number(s.TorqueNM)+" "+quantity.Torque.Unit()))
 	}
+	if s.TorqueToleranceNM != 0 {
+		p.figure("torque_tolerance_nm", s.TorqueToleranceNM, "the torque reached may lie so far from it")
+	}
 	if s.AngleDeg != 0 {
 		p.figure("angle_deg", s.AngleDeg, "turned further by so many degrees")
+	}
+	if s.AngleToleranceDeg != 0 {
+		p.figure("angle_tolerance_deg", s.AngleToleranceDeg, "the angle reached may lie so far from it")
 	}
 	if s.NewFastener {
 		p.key("new_fastener", "true")

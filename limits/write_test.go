@@ -88,11 +88,13 @@ source = 'section 4, invented'
 step = 1
 part = 'hold-down'
 torque = '44 lbf·ft'
+torque_tolerance_nm = 3
 source = 'section 9, invented'
 [[tightening]]
 step = 3
 part = 'tube nut'
 angle_deg = 60
+angle_tolerance_deg = 5
 new_fastener = true
 source = 'section 9, invented'
 `), "bay.toml")
@@ -141,12 +143,14 @@ source = "section 4, invented"
 step = 1
 part = "hold-down"
 torque = "44 lbf·ft"
+torque_tolerance_nm = 3  # the torque reached may lie so far from it
 source = "section 9, invented"
 
 [[tightening]]
 step = 3
 part = "tube nut"
 angle_deg = 60  # turned further by so many degrees
+angle_tolerance_deg = 5  # the angle reached may lie so far from it
 new_fastener = true
 source = "section 9, invented"
 `, asWritten(t, s))
@@ -282,6 +286,12 @@ func (d draw) step(number int) limits.Step {
 	s := limits.Step{Step: number, Part: d.word(), NewFastener: d.some(), Source: d.word(), AngleDeg: d.between(1, 1080)}
 	if d.some() {
 		s.AngleDeg, s.TorqueNM, s.TorqueText = 0, 60, " 60 N·m\t"
+	}
+	if d.some() && s.TorqueNM > 0 {
+		s.TorqueToleranceNM = d.between(0.01, 59)
+	}
+	if d.some() && s.AngleDeg > 0 {
+		s.AngleToleranceDeg = d.between(0.1, 0.9) * s.AngleDeg
 	}
 	return s
 }

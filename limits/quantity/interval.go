@@ -62,7 +62,7 @@ func parseCompound(text string) (float64, bool) {
 
 // nextPart parts a figure and its unit from what follows.
 func nextPart(text string) (digits, name, after string) {
-	digits, name = split(text)
+	digits, name = Split(text)
 	end := strings.IndexAny(name, "0123456789")
 	if end < 0 {
 		return digits, name, ""

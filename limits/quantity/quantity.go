@@ -98,7 +98,7 @@ func parse(k Kind, text string) (float64, error) {
 			return x, nil
 		}
 	}
-	number, name := split(text)
+	number, name := Split(text)
 	if number == "" {
 		return 0, k.refusal()
 	}
@@ -135,8 +135,9 @@ func (k Kind) refusal() error {
 	return fmt.Errorf("expected %s %s in %s (a plain number is in %s)", d.article, d.name, d.takes, d.symbol)
 }
 
-// split parts the number at the front from the unit behind it.
-func split(text string) (number, name string) {
+// Split parts the number at the front of what people type from the unit behind
+// it; "" for what is not there.
+func Split(text string) (number, name string) {
 	text = strings.TrimSpace(strings.Replace(text, "\u2212", "-", 1)) // typographic minus
 	end := strings.IndexFunc(text, func(r rune) bool { return !strings.ContainsRune("+-0123456789.,", r) })
 	if end < 0 {

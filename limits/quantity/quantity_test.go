@@ -258,3 +258,12 @@ func FuzzParse(f *testing.F) {
 		require.Equal(t, shown, quantity.Format(k, rounded))
 	})
 }
+
+func TestSplitPartsNumberAndUnit(t *testing.T) {
+	for text, want := range map[string][2]string{
+		"30 lbf·ft": {"30", "lbf·ft"}, " 22,5mL ": {"22,5", "mL"}, "60": {"60", ""}, "bar": {"", "bar"}, "\u22125 °C": {"-5", "°C"},
+	} {
+		number, unit := quantity.Split(text)
+		assert.Equal(t, want, [2]string{number, unit}, text)
+	}
+}
