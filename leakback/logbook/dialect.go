@@ -1,0 +1,57 @@
+package logbook
+
+import (
+	"context"
+	"database/sql"
+	"strconv"
+	"strings"
+
+	"github.com/pressly/goose/v3"
+)
+
+// dialect is what differs between the databases. Everything else is one text for
+// all: TEXT, BIGINT and INTEGER, and statements that each of them takes.
+type dialect struct {
+	goose goose.Dialect
+	// numbered placeholders are $1, $2; others are ?.
+	numbered bool
+	// appendOnly are the statements that make the database refuse to change or
+	// remove an event.
+	appendOnly []string
+	// write and read are how transactions begin; one that reads sees one state.
+	write, read *sql.TxOptions
+	// integrity is what the database finds wrong with its own structure.
+	integrity func(context.Context, querier) ([]string, error)
+	// backup writes a copy to a file that holds nothing yet.
+	backup func(context.Context, *sql.DB, string) error
+	// explain turns the database's error into one that says what to do.
+	explain func(address string, err error) error
+}
+
+// querier is a database, a connection or a transaction.
+type querier interface {
+	ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error)
+	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
+	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
+}
+
+// bind writes a statement's placeholders as the database wants them. No text of
+// the statements holds a question mark otherwise.
+func (d *dialect) bind(query string) string {
+	if !d.numbered {
+		return query
+	}
+	var b strings.Builder
+	for n := 1; ; n++ {
+		before, after, found := strings.Cut(query, "?")
+		b.WriteString(before)
+		if !found {
+			return b.String()
+		}
+		b.WriteString("$" + strconv.Itoa(n))
+		query = after
+	}
+}
+
+// placeholders are n of them, with commas.
+func placeholders(n int) string { return strings.TrimSuffix(strings.Repeat("?, ", n), ", ") }
