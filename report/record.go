@@ -154,8 +154,3 @@ func (r *Record) people() []string {
 	}
 	return names
 }
-
-// marks are what happened and still stands, in its order.
-func (r *Record) marks() []leakback.Event {
-	return slices.DeleteFunc(r.Record.Standing(), func(e leakback.Event) bool { return e.Kind != leakback.KindMark })
-}

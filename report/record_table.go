@@ -112,7 +112,7 @@ func (t *table) recordRuns(r *Record) {
 		}
 		lines = append(lines, text)
 	}
-	for _, e := range r.marks() {
+	for _, e := range r.noted() {
 		lines = append(lines, "noted "+r.stamp(e.AtUS)+": "+markSaid(e))
 	}
 	t.list("Runs", lines, false)

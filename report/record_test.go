@@ -85,7 +85,7 @@ func bayDiary() *diary {
 	d.read(1, 4, "48", because("read the wrong tube", "R. Example"))
 	d.add(900, leakback.Key{Kind: leakback.KindOpen}, "v0.1.0")
 	d.run(2, "60")
-	d.add(1, leakback.Key{Kind: leakback.KindMark, Run: 2, Field: "asleep_s"}, "14")
+	d.add(1, leakback.Key{Kind: leakback.KindMark, Run: 2, Field: "asleep"}, "14")
 	for c, v := range []string{"19", "20", "21", "45", "33", "20"} {
 		d.read(2, c+1, v)
 	}
@@ -210,7 +210,7 @@ func TestRecordOnThePage(t *testing.T) {
 		"Logbook: Test 12, id " + testUUID + ", SHA-256 of its entries " + strings.Repeat("89abcdef", 8) + ".",
 		"Collected: Run 1, 2024-03-05 09:39:26 to 09:40:26 +01:00; run 2, 09:56:42 to 09:57:42 +01:00.",
 		"Corrections: 2 corrections, see sheet Record.",
-		"Noted: Cautions; run 2: asleep, 14 s.",
+		"Noted: Cautions acknowledged; run 2: the machine slept while it timed, 14 s.",
 	}, "\n"), raw(t, f, "Report", name(t, 1, row-1)))
 	f = written(t, fromFile(bayRecord(t)))
 	assert.Contains(t, raw(t, f, "Report", name(t, 1, row-1)), "Entered: From a file, 2024-03-09 16:00:00 +00:00.")

@@ -20,7 +20,7 @@ var fieldWords = map[string]string{
 	"engine_rpm": "engine speed in rpm", "fuel_temp_at": "fuel temperature taken at", "fuel_temp_c": "fuel temperature in °C",
 	"graduation_ml": "tube, step of its marks in mL", "capacity_ml": "tube, capacity in mL", "tolerance_ml": "tube, tolerance in mL",
 	"start_ml": "level at the start in mL", "over_range": "overflowed", "density_g_ml": "density in g/mL",
-	"volume_floz": "volume in US fl oz", "volume_cc": "volume in cc",
+	"planned_s": "planned length in s", "volume_floz": "volume in US fl oz", "volume_cc": "volume in cc",
 }
 
 // units are the ends of a field's name that say its unit.
@@ -33,22 +33,14 @@ func fieldSaid(field string) string {
 	if words, ok := fieldWords[field]; ok {
 		return words
 	}
-	name, unit := apart(field)
-	if unit != "" {
-		name += " in " + unit
-	}
-	return name
-}
-
-// apart is a field's name in words, and the unit that it ends in; "" for none.
-func apart(field string) (name, unit string) {
+	unit := ""
 	for _, u := range units {
-		if rest, ok := strings.CutSuffix(field, u.end); ok {
-			field, unit = rest, u.unit
+		if name, ok := strings.CutSuffix(field, u.end); ok {
+			field, unit = name, " in "+u.unit
 			break
 		}
 	}
-	return strings.ReplaceAll(field, "_", " "), unit
+	return strings.ReplaceAll(field, "_", " ") + unit
 }
 
 // eventSaid is what an entry is about, in words.
@@ -155,11 +147,29 @@ func (r *Record) correctionsSaid() string {
 	return counted(n, "correction")
 }
 
-// markSaid is something that happened: "run 1: machine asleep, 12 s".
+// markWords are the things noted that a reader of a report wants to know. What
+// else was noted steered the questions, and stands in the sheet of entries alone.
+var markWords = map[string]string{
+	"cautions": "cautions acknowledged", "priming": "hoses primed",
+	"asleep": "the machine slept while it timed", "clock stepped": "the machine's clock was set while it timed",
+	"lost": "a collection was not timed to its end", "abandoned": "a collection was broken off",
+}
+
+// noted are the marks that a reader wants to know, in their order.
+func (r *Record) noted() []leakback.Event {
+	return slices.DeleteFunc(r.Record.Standing(), func(e leakback.Event) bool {
+		return e.Kind != leakback.KindMark || markWords[e.Field] == "" || e.Value == ""
+	})
+}
+
+// markSaid is something that was noted: "run 1: the machine slept while it
+// timed, 12 s".
 func markSaid(e leakback.Event) string {
-	text, unit := apart(e.Field)
-	if value := valueSaid(e); value != "" && (value != "1" || unit != "") {
-		text += ", " + strings.TrimSuffix(value+" "+unit, " ")
+	text := markWords[e.Field]
+	if _, err := strconv.ParseFloat(e.Value, 64); err != nil {
+		text += ", " + e.Value
+	} else if e.Field == "asleep" {
+		text += ", " + e.Value + " s"
 	}
 	if where := whereSaid(e.Key); where != "" {
 		text = where + ": " + text

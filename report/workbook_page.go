@@ -172,12 +172,14 @@ func (s *reportSheet) results() {
 	if short := leastChart - s.used(top); short > 0 {
 		s.gap(short)
 	}
-	s.chart(top, min(s.used(top), max(table, mostChart)))
-	s.gap(5)
-	if table >= leastChart {
+	if table >= leastChart { // and what stands beside the findings begins below it
+		s.chart(top, table)
+		s.gap(5)
 		s.block(headNext, plainSaid(s.p.Advice), body, nextLines)
 		return
 	}
+	s.chart(top, min(s.used(top), mostChart))
+	s.gap(5)
 	s.pair(headNext, plainSaid(s.p.Advice), nextLines)
 }
 

@@ -47,7 +47,7 @@ func pageRecord(p *Page) []said {
 		all = append(all, r.timesSaid(p.Result.Test)...)
 	}
 	all = append(all, said{"Corrections", Sentence(r.correctionsSaid() + seeSheet(r))})
-	if marks := r.marks(); len(marks) > 0 {
+	if marks := r.noted(); len(marks) > 0 {
 		texts := make([]string, len(marks))
 		for i, e := range marks {
 			texts[i] = markSaid(e)
@@ -84,13 +84,13 @@ type recordRow struct {
 // entered: figures to reckon with stand in the sheet of readings.
 var recordColumns = []recordColumn{
 	{"no.", 28, true, func(r recordRow) string { return strconv.FormatInt(r.Seq, 10) }},
-	{"time", 122, false, func(r recordRow) string { return r.stamp(r.AtUS) }},
+	{"time", 138, false, func(r recordRow) string { return r.stamp(r.AtUS) }},
 	{"person", 78, false, func(r recordRow) string { return r.Person }},
 	{"what", 150, false, func(r recordRow) string { return eventSaid(r.Event) }},
 	{"run", 28, true, func(r recordRow) string { return placeText(r.Run) }},
 	{"cylinder\nor line", 52, true, func(r recordRow) string { return r.Line + placeText(r.Cylinder) }},
 	{"value", 130, false, func(r recordRow) string { return valueSaid(r.Event) }},
-	{"as typed, where\nthat is not it", 84, false, func(r recordRow) string { return typedSaid(r.Event) }},
+	{"typed as", 80, false, func(r recordRow) string { return typedSaid(r.Event) }},
 	{"in place of", 96, false, beforeText},
 	{"reason", 110, false, func(r recordRow) string { return r.Reason }},
 	{"no longer stands", 92, false, func(r recordRow) string { return r.fate }},
