@@ -51,7 +51,9 @@ type maker struct {
 	// lines.
 	readings []reading
 	runs     map[int]*timing
-	faults   FaultError
+	// set are the fields that were set anywhere: most never are.
+	set    map[string]bool
+	faults FaultError
 
 	laid []place // the rows' readings
 }
@@ -65,6 +67,8 @@ type reading struct {
 // timing is when, in the order of events, what a run's clock says was entered.
 type timing struct {
 	times []timed
+	// byClock are the fields that the clock gave.
+	byClock []string
 	// interval and cranks are the places of the last events that set them, from 1.
 	interval, cranks int
 }
@@ -76,7 +80,7 @@ type timed struct {
 }
 
 func newMaker(r *leakback.Record) *maker {
-	m := &maker{record: r, runs: map[int]*timing{}}
+	m := &maker{record: r, runs: map[int]*timing{}, set: map[string]bool{}}
 	last := map[place]int{}
 	for i := range r.Events {
 		e := &r.Events[i]
@@ -86,7 +90,8 @@ func newMaker(r *leakback.Record) *maker {
 		case leakback.KindTime:
 			m.run(e.Run).time(i+1, e.Field, e.Value)
 		case leakback.KindSet:
-			m.set(i+1, e.Key)
+			m.set[e.Field] = true
+			m.when(i+1, e.Key)
 		}
 	}
 	slices.SortFunc(m.readings, func(a, b reading) int {
@@ -106,8 +111,8 @@ func (m *maker) read(e *leakback.Event, last map[place]int) {
 	m.readings = append(m.readings, rd)
 }
 
-// set notes where a run's interval or cranks were set.
-func (m *maker) set(at int, k leakback.Key) {
+// when notes where a run's interval or cranks were set.
+func (m *maker) when(at int, k leakback.Key) {
 	if k.Run == 0 || k.Cylinder != 0 || k.Line != "" {
 		return
 	}
@@ -159,6 +164,9 @@ func (m *maker) of(at place, field string) string {
 // near is what stands of a field nearest to a reading, or to a run, and where:
 // "" where there is nothing.
 func (m *maker) near(at place, field string) (string, place) {
+	if !m.set[field] {
+		return "", at
+	}
 	for _, p := range []place{at, {run: at.run}, {}} {
 		if value := m.of(p, field); value == None {
 			return "", p
@@ -174,10 +182,11 @@ func (m *maker) whole() entry.Whole {
 	w := entry.Whole{ID: m.id(), Method: leakback.Method(m.record.Set(leakback.FieldMethod))}
 	switch w.Method {
 	case leakback.MethodIndividual, leakback.MethodBlockOff, leakback.MethodTotal:
-	case "":
-		w.Method = m.method()
 	default:
-		m.fault(place{}, leakback.FieldMethod, string(w.Method), "individual, block-off or total")
+		if w.Method != "" {
+			m.fault(place{}, leakback.FieldMethod, string(w.Method), "individual, block-off or total")
+		}
+		w.Method = m.method()
 	}
 	w.FitDrift = m.yes(leakback.FieldFitDrift)
 	if text := m.record.Set(leakback.FieldCylinders); text != "" {
@@ -271,9 +280,16 @@ func (m *maker) fits(rd *reading, method leakback.Method) bool {
 // ofRun lays what belongs to a run into its first row.
 func (m *maker) ofRun(at place, row entry.Row) {
 	for _, f := range runFields {
-		row[f.name], _ = m.near(at, f.name)
+		m.lay(row, at, f.name)
 	}
 	row[FieldIntervalS], row[FieldCranks] = m.interval(at), m.cranks(at)
+}
+
+// lay lays the value near a reading, or a run, into a row.
+func (m *maker) lay(row entry.Row, at place, field string) {
+	if value, _ := m.near(at, field); value != "" {
+		row[field] = value
+	}
 }
 
 // layBlocked lays the cylinders that were blocked into a row.
@@ -290,6 +306,7 @@ func (m *maker) layBlocked(at place, row entry.Row, method leakback.Method) {
 func (m *maker) interval(at place) string {
 	t := m.run(at.run)
 	if set := m.of(at, FieldIntervalS); len(t.times) > 0 && (t.last() > t.interval || set == "") {
+		t.byClock = append(t.byClock, FieldIntervalS)
 		return m.sum(at, t.times)
 	}
 	value, _ := m.near(at, FieldIntervalS)
@@ -324,6 +341,7 @@ func (m *maker) cranks(at place) string {
 		}
 	}
 	if set := m.of(at, FieldCranks); timed > 0 && (last > t.cranks || set == "") {
+		t.byClock = append(t.byClock, FieldCranks)
 		return strconv.Itoa(timed)
 	}
 	value, _ := m.near(at, FieldCranks)
@@ -337,26 +355,31 @@ func (m *maker) row(rd *reading) entry.Row {
 		row["cylinder"] = strconv.Itoa(rd.cylinder)
 	}
 	for _, f := range readingFields {
-		if f.name != FieldDensityGML || rd.field == FieldMassG {
-			row[f.name], _ = m.near(rd.place, f.name)
-		}
+		m.lay(row, rd.place, f.name)
 	}
-	row[FieldToleranceML], row[FieldTubeClass] = m.scale(rd.place)
+	m.scale(row, rd.place)
 	if rd.line != "" {
 		row[FieldReturnLine] = rd.line
+	} else if line := row[FieldReturnLine]; rd.cylinder == 0 && line != "" && m.reads(place{run: rd.run, line: line}) {
+		m.fault(rd.place, FieldReturnLine, line, "another one: it was read by its name as well")
 	}
 	return row
 }
 
-// scale is the tolerance of a reading's tube, or else the glass's class. Where
-// both were set the nearer one stands, and at one place the tolerance.
-func (m *maker) scale(at place) (tolerance, class string) {
-	tolerance, near := m.near(at, FieldToleranceML)
-	class, other := m.near(at, FieldTubeClass)
-	if tolerance != "" && class != "" && near != other && (near == place{} || other == at) {
-		return "", class
+func (m *maker) reads(at place) bool {
+	return slices.ContainsFunc(m.readings, func(r reading) bool { return r.place == at })
+}
+
+// scale takes the tolerance of a reading's tube out of its row where the glass's
+// class was set nearer: at one place the tolerance stands.
+func (m *maker) scale(row entry.Row, at place) {
+	if row[FieldToleranceML] == "" || row[FieldTubeClass] == "" {
+		return
 	}
-	return tolerance, class
+	tolerance, class := m.said(at, FieldToleranceML), m.said(at, FieldTubeClass)
+	if tolerance != class && (tolerance == place{} || class == at) {
+		delete(row, FieldToleranceML)
+	}
 }
 
 // leaveOut keeps runs out of the evaluation.
@@ -404,10 +427,14 @@ func (m *maker) source(at place, column string) (place, string) {
 		return place{}, column
 	case column == FieldBlocked:
 		return place{run: at.run}, column
+	case slices.Contains(m.run(at.run).byClock, column):
+		return place{run: at.run}, column
 	case slices.ContainsFunc(runFields, func(f runField) bool { return f.name == column }):
 		return m.said(place{run: at.run}, column), column
 	case slices.ContainsFunc(readingFields, func(f readingField) bool { return f.name == column }):
 		return m.said(at, column), column
+	case column == "cylinder", column == "run" && at.run != 0:
+		return at, "" // the place names it
 	}
 	return at, column
 }
