@@ -1,0 +1,100 @@
+// Package ooxml makes what excelize writes the same in every run, and keeps text
+// in a spreadsheet's file what it is. It knows nothing of what stands in a
+// workbook.
+package ooxml
+
+import (
+	"archive/zip"
+	"bytes"
+	"cmp"
+	"io"
+	"io/fs"
+	"maps"
+	"regexp"
+	"slices"
+	"strings"
+
+	"github.com/xuri/excelize/v2"
+)
+
+// contentTypes is the part that names the type of every other; programs that
+// tell a file by its first bytes look for it at the front.
+const contentTypes = "[Content_Types].xml"
+
+// sharedStrings is the part that holds the texts of the cells.
+const sharedStrings = "xl/sharedStrings.xml"
+
+// Steady is for excelize's SetZipWriter: equal workbooks give equal bytes.
+func Steady(w io.Writer) excelize.ZipWriter {
+	return &steady{w: w, parts: map[string]*bytes.Buffer{}}
+}
+
+// steady keeps the parts until it is closed and then writes them in one order,
+// all with the same date.
+type steady struct {
+	w     io.Writer
+	parts map[string]*bytes.Buffer
+}
+
+// Create begins a part.
+func (s *steady) Create(name string) (io.Writer, error) {
+	s.parts[name] = new(bytes.Buffer)
+	return s.parts[name], nil
+}
+
+// AddFS is never called by excelize's writer.
+func (s *steady) AddFS(fs.FS) error { return fs.ErrInvalid }
+
+// Close writes the file.
+func (s *steady) Close() error {
+	z := zip.NewWriter(s.w)
+	for _, name := range slices.SortedFunc(maps.Keys(s.parts), inFile) {
+		part, err := z.Create(name)
+		if err != nil {
+			return err
+		}
+		if _, err := part.Write(settled(name, s.parts[name].Bytes())); err != nil {
+			return err
+		}
+	}
+	return z.Close()
+}
+
+// inFile is the order of parts: the types, what the package leads to, the rest
+// by name.
+func inFile(a, b string) int {
+	rank := func(name string) int {
+		switch name {
+		case contentTypes:
+			return 0
+		case "_rels/.rels":
+			return 1
+		}
+		return 2
+	}
+	return cmp.Or(cmp.Compare(rank(a), rank(b)), strings.Compare(a, b))
+}
+
+// settled is a part without what differs from run to run, its texts escaped.
+func settled(name string, part []byte) []byte {
+	switch name {
+	case contentTypes:
+		return defaultsInOrder(part)
+	case sharedStrings:
+		return bytes.ReplaceAll(part, []byte(string(underscore)), []byte("_x005F_"))
+	}
+	return part
+}
+
+var defaultType = regexp.MustCompile(`<Default [^>]*>(?:</Default>)?`)
+
+// defaultsInOrder sorts the default types, which excelize keeps in a map.
+func defaultsInOrder(part []byte) []byte {
+	all := defaultType.FindAll(part, -1)
+	slices.SortFunc(all, bytes.Compare)
+	next := 0
+	return defaultType.ReplaceAllFunc(part, func([]byte) []byte {
+		next++
+		return all[next-1]
+	})
+}

@@ -1,0 +1,27 @@
+package ooxml
+
+import (
+	"regexp"
+	"strings"
+)
+
+// underscore stands for an underscore that the file must escape, until Steady
+// writes it: a noncharacter, which no text contains.
+const underscore = '\U0001fffe'
+
+// escaped is what a reader of the file takes for a character's number (ISO/IEC
+// 29500-1, 22.9.2.19, ST_Xstring).
+var escaped = regexp.MustCompile(`_(x[0-9A-Fa-f]{4}_)`)
+
+// Text is text as SetCellStr must be given it, in a file that Steady writes, so
+// that _x0041_ is not read back as A.
+func Text(text string) string {
+	if !strings.Contains(text, "_x") {
+		return text
+	}
+	// Twice, because the end of one may be the beginning of the next.
+	for range 2 {
+		text = escaped.ReplaceAllString(text, string(underscore)+"$1")
+	}
+	return text
+}

@@ -1,0 +1,561 @@
+package form
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"github.com/xuri/excelize/v2"
+
+	"leakback/leakback"
+	"leakback/leakback/advice"
+	"leakback/leakback/entry"
+	"leakback/limits"
+)
+
+// blank is a blank form.
+func blank(t testing.TB, o Options) []byte {
+	t.Helper()
+	var out bytes.Buffer
+	require.NoError(t, Write(&out, o))
+	return out.Bytes()
+}
+
+// six is the form of an invented engine.
+func six() Options {
+	return Options{Workshop: "Bay 2, invented", Engine: "Northmoor Six-90", Cylinders: 6, FiringOrder: []int{1, 5, 3, 6, 2, 4},
+		Cautions: advice.Cautions(), Version: "0.1.0"}
+}
+
+// shapeFor is the shape of the form that the options give.
+func shapeFor(t testing.TB, o Options) shape {
+	t.Helper()
+	o, err := o.settled()
+	require.NoError(t, err)
+	runs, err := o.schedule()
+	require.NoError(t, err)
+	s := shape{o.Method, o.Cylinders, o.Runs, len(o.ReturnLines)}
+	if len(runs) > 0 {
+		s.runs = len(runs)
+	}
+	return s
+}
+
+// entries are what is written into a form: fields by name, "time K" for a run's
+// own time, and readings by "row I run K" with I from 1.
+type entries map[string]any
+
+// cellOf is the cell of an entry.
+func cellOf(t testing.TB, l *layout, name string) string {
+	t.Helper()
+	for _, f := range l.fields() {
+		if f.name == name {
+			return f.entry.cell()
+		}
+	}
+	for _, s := range l.times {
+		if name == fmt.Sprintf("time %d", s.run) {
+			return s.cell()
+		}
+	}
+	for _, s := range l.readings {
+		if name == fmt.Sprintf("row %d run %d", s.row+1, s.run) {
+			return s.cell()
+		}
+	}
+	require.Fail(t, "no such entry", name)
+	return ""
+}
+
+// filledIn is a form with entries.
+func filledIn(t testing.TB, o Options, e entries) []byte {
+	t.Helper()
+	return edited(t, blank(t, o), func(f *excelize.File) {
+		l := newLayout(shapeFor(t, o))
+		for name, value := range e {
+			require.NoError(t, f.SetCellValue(sheetName, cellOf(t, l, name), value))
+		}
+	})
+}
+
+// edited is a workbook after a change.
+func edited(t testing.TB, book []byte, change func(*excelize.File)) []byte {
+	t.Helper()
+	f, err := excelize.OpenReader(bytes.NewReader(book))
+	require.NoError(t, err)
+	defer f.Close()
+	change(f)
+	var out bytes.Buffer
+	require.NoError(t, f.Write(&out))
+	return out.Bytes()
+}
+
+func readBytes(book []byte, name string) (*Form, error) {
+	return Read(bytes.NewReader(book), int64(len(book)), name)
+}
+
+// fromCSV is the test of a readings file.
+func fromCSV(t testing.TB, id, text string, d entry.Defaults) *leakback.Test {
+	t.Helper()
+	test, err := entry.NewReader(strings.NewReader(text), id+".csv", id, d).Next()
+	require.NoError(t, err)
+	return test
+}
+
+// same compares tests, whose figures may be NaN.
+func same(t testing.TB, want, got *leakback.Test) {
+	t.Helper()
+	require.NotNil(t, got)
+	assert.Equal(t, fmt.Sprintf("%#v", want), fmt.Sprintf("%#v", got))
+}
+
+var banks = []limits.ReturnLine{{Name: "left", Cylinders: []int{1, 2}}, {Name: "right", Cylinders: []int{3, 4}}}
+
+// sameReadings are readings as a form and as a readings file hold them.
+var sameReadings = map[string]struct {
+	o Options
+	e entries
+	// csv is the readings file, class its --tube-class.
+	csv, class string
+}{
+	"individual": {
+		six(),
+		entries{
+			"condition": "Idle", "injectors": "driven", "interval_s": "60", "graduation_ml": "0,5", "capacity_ml": "100",
+			"fuel_temp_c": "45", "fuel_temp_at": "rail", "rail_pressure_bar": 350, "engine_rpm": 750.0, "back_pressure_bar": "0.5",
+			"row 1 run 1": "21", "row 2 run 1": "22,5", "row 3 run 1": 23, "row 4 run 1": ">100", "row 5 run 1": "<2", "row 6 run 1": 22.25,
+			"row 1 run 2": "20", "row 6 run 2": "22", "time 2": "30",
+		},
+		"run;cylinder;volume_ml;interval_s;condition;injectors;graduation_ml;capacity_ml;fuel_temp_c;fuel_temp_at;rail_pressure_bar;" +
+			"back_pressure_bar;engine_rpm;engine\n" +
+			"1;1;21;60;idle;driven;0,5;100;45;rail;350;0.5;750;Northmoor Six-90\n" +
+			"1;2;22,5;;;;0,5;100;;;;;;\n1;3;23;;;;0,5;100;;;;;;\n1;4;>100;;;;0,5;100;;;;;;\n1;5;<2;;;;0,5;100;;;;;;\n" +
+			"1;6;22.25;;;;0,5;100;;;;;;\n2;1;20;30;;;0,5;100;45;rail;350;0.5;750;\n2;2;;;;;0,5;100;;;;;;\n2;3;;;;;0,5;100;;;;;;\n" +
+			"2;4;;;;;0,5;100;;;;;;\n2;5;;;;;0,5;100;;;;;;\n2;6;22;;;;0,5;100;;;;;;\n", "",
+	},
+	"units, class and no interval": {
+		Options{Cylinders: 4},
+		entries{
+			"interval_s": "unknown", "fuel_temp_c": "113 F", "rail_pressure_bar": "35 MPa", "capacity_ml": "100", "tube_class": "a",
+			"cranks": 3, "condition": "cranking", "injectors": "off",
+			"row 1 run 1": "21", "row 2 run 1": "22", "row 3 run 1": "23", "row 4 run 1": "0",
+		},
+		"run,cylinder,volume_ml,interval_s,condition,injectors,cranks,capacity_ml,fuel_temp_c,rail_pressure_bar\n" +
+			"1,1,21,unknown,cranking,off,3,100,45,350\n1,2,22,,,,,100,,\n1,3,23,,,,,100,,\n1,4,0,,,,,100,,\n", "A",
+	},
+	"return lines": {
+		Options{Cylinders: 4, ReturnLines: banks, Runs: 1},
+		entries{"interval_s": "1:30", "row 1 run 1": "21", "row 2 run 1": "22", "row 3 run 1": "23", "row 4 run 1": "24"},
+		"cylinder,volume_ml,interval_s,return_line\n1,21,90,left\n2,22,,left\n3,23,,right\n4,24,,right\n", "",
+	},
+	"block-off": {
+		Options{Cylinders: 3, Method: leakback.MethodBlockOff},
+		entries{
+			"condition": "idle", "interval_s": "60", "time 4": "61.5",
+			"row 1 run 1": "90", "row 2 run 2": "62", "row 3 run 3": "60", "row 4 run 4": "61",
+			"row 5 run 5": "60", "row 6 run 6": "61", "row 8 run 8": "91",
+		},
+		"run,blocked,volume_ml,interval_s,condition\n1,,90,60,idle\n2,1,62,60,\n3,2,60,60,\n4,3,61,61.5,\n5,3,60,60,\n6,2,61,60,\n8,,91,60,\n", "",
+	},
+	"block-off of two lines": {
+		Options{Cylinders: 4, Method: leakback.MethodBlockOff, ReturnLines: banks},
+		entries{"interval_s": "60", "row 1 run 1": "50", "row 2 run 2": "25", "row 7 run 7": "52", "row 8 run 8": "24"},
+		"run,blocked,volume_ml,interval_s,return_line\n1,,50,60,left\n2,1,25,60,left\n7,,52,60,right\n8,3,24,60,right\n", "",
+	},
+	"total": {
+		Options{Cylinders: 6, Method: leakback.MethodTotal},
+		entries{"interval_s": "60", "row 1 run 1": "150", "row 1 run 3": "152"},
+		"run,volume_ml,interval_s\n1,150,60\n3,152,60\n", "",
+	},
+	"total of two lines": {
+		Options{Cylinders: 4, Method: leakback.MethodTotal, ReturnLines: banks},
+		entries{"interval_s": "60", "row 1 run 1": "70", "row 2 run 1": ">100"},
+		"run,volume_ml,interval_s,return_line\n1,70,60,left\n1,>100,60,right\n", "",
+	},
+}
+
+// A filled form gives the test that a readings file with the same readings gives.
+func TestFormAndReadingsFileAreOne(t *testing.T) {
+	for name, c := range sameReadings {
+		t.Run(name, func(t *testing.T) {
+			form, err := readBytes(filledIn(t, c.o, c.e), "bay/idle.xlsx")
+			require.NoError(t, err)
+			d := entry.NoDefaults()
+			d.Cylinders, d.TubeClass = c.o.Cylinders, c.class
+			same(t, fromCSV(t, "idle", c.csv, d), form.Test)
+		})
+	}
+}
+
+// The work order comes back, dates as text or as a spreadsheet's number for them.
+func TestJobComesBack(t *testing.T) {
+	e := entries{
+		"interval_s": "60", "row 1 run 1": "21", "technician": "A. Invented", "customer": "_x0041_ & <Sons>", "work_order": "00123",
+		"vehicle": "loader 4", "vin": "INVENTED000000001", "odometer": "184 300 km", "tested": "2026-03-04 14:30 +01:00",
+		"engine_serial": 4711.0, "complaint": "rough idle", "note": "first line\nsecond line", "battery_v": "24,6", "primed": "x",
+	}
+	form, err := readBytes(filledIn(t, six(), e), "idle.xlsx")
+	require.NoError(t, err)
+	assert.Equal(t, leakback.Job{
+		Workshop: "Bay 2, invented", Technician: "A. Invented", Customer: "A & <Sons>", WorkOrder: "00123", Vehicle: "loader 4",
+		VIN: "INVENTED000000001", Odometer: "184 300 km", Tested: "2026-03-04 14:30 +01:00", EngineSerial: "4711",
+		Complaint: "rough idle", Note: "first line\nsecond line",
+	}, form.Job)
+	assert.Equal(t, "24.6", form.BatteryV)
+	assert.True(t, form.Primed)
+	assert.Equal(t, "Northmoor Six-90", form.Test.Engine)
+}
+
+// Serial numbers of days: ISO/IEC 29500-1, 18.17.4.1, has 2008-02-29 as 39507
+// in the system that begins in 1900, which is 1462 days before the other.
+func TestDatesOfSpreadsheets(t *testing.T) {
+	for number, want := range map[float64]string{39507: "2008-02-29", 39507.5: "2008-02-29 12:00", 39507 + 30.0/86400: "2008-02-29 00:00:30",
+		2026: "2026"} {
+		form, err := readBytes(filledIn(t, six(), entries{"interval_s": 60, "row 1 run 1": 21, "tested": number}), "idle.xlsx")
+		require.NoError(t, err)
+		assert.Equal(t, want, form.Job.Tested)
+	}
+	book := edited(t, filledIn(t, six(), entries{"interval_s": 60, "row 1 run 1": 21, "tested": 39507 - 1462}), func(f *excelize.File) {
+		require.NoError(t, f.SetWorkbookProps(&excelize.WorkbookPropsOptions{Date1904: ptr(true)}))
+	})
+	form, err := readBytes(book, "idle.xlsx")
+	require.NoError(t, err)
+	assert.Equal(t, "2008-02-29", form.Job.Tested)
+}
+
+func TestEqualOptionsGiveEqualBytes(t *testing.T) {
+	first := blank(t, six())
+	for range 5 {
+		require.Equal(t, first, blank(t, six()))
+	}
+}
+
+// What the sheet says is taken over: names, cylinders and conditions, no figure.
+func TestFormOfASheet(t *testing.T) {
+	sheet := limits.Builtin()
+	most := 41.5
+	sheet.Name, sheet.Engine, sheet.Cylinders, sheet.FiringOrder = "Northmoor Four (invented)", "Northmoor Four-20", 4, []int{1, 3, 4, 2}
+	sheet.ReturnLines = banks
+	sheet.Limits = []limits.Limit{{Condition: "hot idle", MaxRateMLMin: &most}, {Condition: "cranking"}, {Condition: "hot idle"}}
+	book := blank(t, Options{Sheet: sheet})
+	f, err := excelize.OpenReader(bytes.NewReader(book))
+	require.NoError(t, err)
+	defer f.Close()
+	l := newLayout(shape{leakback.MethodIndividual, 4, 3, 2})
+	value := func(cell string) string {
+		text, err := f.GetCellValue(sheetName, cell)
+		require.NoError(t, err)
+		return text
+	}
+	assert.Equal(t, l.shape.marker(), value(l.marker.cell()))
+	assert.Equal(t, "Northmoor Four-20", value(cellOf(t, l, "engine")))
+	assert.Equal(t, "right", value(l.lines[3].cell()))
+	rules, err := f.GetDataValidations(sheetName)
+	require.NoError(t, err)
+	var offered []string
+	for _, r := range rules {
+		if r.Sqref == cellOf(t, l, "condition") {
+			offered = append(offered, r.Formula1)
+		}
+	}
+	assert.Equal(t, []string{`"hot idle,cranking"`}, offered)
+	rows, err := f.GetRows(sheetName)
+	require.NoError(t, err)
+	assert.NotContains(t, fmt.Sprint(rows), "41.5")
+	assert.Contains(t, fmt.Sprint(rows), "firing order 1-3-4-2")
+	assert.Contains(t, fmt.Sprint(rows), "Northmoor Four (invented)")
+}
+
+func TestRefusedOptions(t *testing.T) {
+	for want, o := range map[string]Options{
+		"cylinders: 65: expected 1 to 64":                                               {Cylinders: 65},
+		"cylinders: -1: expected 1 to 64":                                               {Cylinders: -1},
+		"runs: 6: expected 1 to 5":                                                      {Runs: 6},
+		`method: "half": expected individual, block-off or total`:                       {Method: "half"},
+		"firing order: [1 2 2]: expected each cylinder from 1 to 3 once":                {Cylinders: 3, FiringOrder: []int{1, 2, 2}},
+		`return lines: "": expected a name for each`:                                    {ReturnLines: []limits.ReturnLine{{}}},
+		`engine: "a\nb": expected at most 100 printable characters`:                     {Engine: "a\nb"},
+		"block-off: 1 cylinders on a return line: expected two or more, as blocking th": {Cylinders: 1, Method: leakback.MethodBlockOff},
+		"return line b: cylinder 1: expected each cylinder from 1 to 2 in one line; it is in a as well": {Cylinders: 2,
+			ReturnLines: []limits.ReturnLine{{Name: "a", Cylinders: []int{1}}, {Name: "b", Cylinders: []int{1}}}},
+	} {
+		err := Write(new(bytes.Buffer), o)
+		require.Error(t, err)
+		assert.True(t, strings.HasPrefix(err.Error(), want), err)
+	}
+}
+
+// Faults name the cell, what it is, what stands there and what was expected.
+func TestFaultsNameTheCell(t *testing.T) {
+	l := newLayout(shapeFor(t, six()))
+	at := func(name string) string { return cellOf(t, l, name) }
+	for name, c := range map[string]struct {
+		e    entries
+		want []string
+	}{
+		"nothing": {entries{"interval_s": "60"},
+			[]string{at("row 1 run 1") + ", cylinder 1, run 1: expected at least one reading; the form has none"}},
+		"no time": {entries{"row 1 run 1": "21", "row 1 run 2": 21},
+			[]string{at("interval_s") + ", time of each run: expected the length of the collection, here or with --interval"}},
+		"readings": {
+			entries{"interval_s": "60", "capacity_ml": "100", "row 1 run 1": "2l", "row 2 run 1": "12 drops", "row 3 run 1": "120", "row 4 run 1": "-3",
+				"row 1 run 2": "a\nb"},
+			[]string{
+				at("row 1 run 1") + `, cylinder 1, run 1: "2l": expected a number such as 22.5, >100 or <2, or nothing where it was not read`,
+				at("row 1 run 2") + `, cylinder 1, run 2: "a\nb": expected at most 100 printable characters`,
+				at("row 2 run 1") + `, cylinder 2, run 1: "12 drops": expected a volume, and a drop is none: collect to the first mark, or weigh`,
+				at("row 3 run 1") + `, cylinder 3, run 1: "120": expected at most the tube's capacity, 100 mL; where it overflowed write >100`,
+				at("row 4 run 1") + `, cylinder 4, run 1: "-3": expected a volume from 0 to 10,000 mL`,
+			},
+		},
+		"once": {
+			entries{"interval_s": "0.5", "injectors": "on", "cranks": "2.5", "fuel_temp_c": "500", "fuel_temp_at": "tank", "rail_pressure_bar": "5000",
+				"back_pressure_bar": "2 parsec", "engine_rpm": "fast", "battery_v": "70", "graduation_ml": "0", "tube_class": "C", "primed": "maybe",
+				"row 1 run 1": "21", "row 2 run 1": "x", "time 2": "soon"},
+			[]string{
+				at("injectors") + `, injectors: "on": expected driven or off`,
+				at("cranks") + `, cranks in a run: "2.5": expected the number of cranks, whole, from 1 to 99`,
+				at("fuel_temp_c") + `, fuel temperature: "500": expected a temperature from -60 to 200 °C`,
+				at("fuel_temp_at") + `, taken at: "tank": expected supply, rail, return or tube`,
+				at("rail_pressure_bar") + `, rail pressure: "5000": expected a pressure from 0 to 4,000 bar`,
+				at("back_pressure_bar") + `, return held up at: "2 parsec": expected a pressure in bar, psi, kPa or MPa (a plain number is in bar)`,
+				at("engine_rpm") + `, engine speed: "fast": expected a speed from 0 to 10,000 rpm`,
+				at("battery_v") + `, battery: "70": expected a number from 0 to 60 V`,
+				at("graduation_ml") + `, tube's mark step: "0": expected the step between two marks, above 0 to 10,000 mL`,
+				at("tube_class") + `, tube's class: "C": expected A or B`,
+				at("primed") + `, hoses primed: "maybe": expected yes, no or nothing`,
+				at("interval_s") + `, time of each run: "0.5": expected the length of the collection, from 1 to 86,400 s`,
+				at("time 2") + `, time, run 2: "soon": expected an interval in s, min or h, also as 1m30s or 1:30 (a plain number is in s)`,
+				at("row 2 run 1") + `, cylinder 2, run 1: "x": expected a number such as 22.5, >100 or <2, or nothing where it was not read`,
+			},
+		},
+		"class without capacity": {entries{"interval_s": "60", "tube_class": "A", "row 1 run 1": "21"},
+			[]string{at("capacity_ml") + `, tube's highest mark: expected the tube's highest mark, which its class needs`}},
+		"capacity below a mark": {entries{"interval_s": "60", "capacity_ml": "0.5", "row 1 run 1": "0.2"},
+			[]string{at("capacity_ml") + `, tube's highest mark: "0.5": expected at least one mark of 1 mL`}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			_, err := readBytes(filledIn(t, six(), c.e), "idle.xlsx")
+			var fault *entry.FaultError
+			require.ErrorAs(t, err, &fault)
+			var want []string
+			for _, line := range c.want {
+				want = append(want, "idle.xlsx: cell "+line)
+			}
+			assert.Equal(t, strings.Join(want, "\n"), err.Error())
+		})
+	}
+}
+
+// No more than twenty faults are listed, and the error says so.
+func TestManyFaults(t *testing.T) {
+	e := entries{"interval_s": "60"}
+	for c := 1; c <= 16; c++ {
+		e[fmt.Sprintf("row %d run 1", c)], e[fmt.Sprintf("row %d run 2", c)] = "x", "a\nb"
+	}
+	_, err := readBytes(filledIn(t, Options{Cylinders: 16}, e), "idle.xlsx")
+	require.Error(t, err)
+	assert.Equal(t, 21, len(strings.Split(err.Error(), "\n")))
+	assert.True(t, strings.HasSuffix(err.Error(), "\nand more"))
+}
+
+// A form does not take "unknown" where the return is merged.
+func TestMergedNeedsItsTime(t *testing.T) {
+	o := Options{Cylinders: 3, Method: leakback.MethodBlockOff}
+	_, err := readBytes(filledIn(t, o, entries{"interval_s": "unknown", "row 1 run 1": "90", "row 2 run 2": "60"}), "idle.xlsx")
+	require.Error(t, err)
+	cell := cellOf(t, newLayout(shapeFor(t, o)), "interval_s")
+	assert.Equal(t, "idle.xlsx: cell "+cell+`, time of each run: "unknown": expected an interval in s, min or h, also as 1m30s or 1:30 (a plain number is in s)`,
+		err.Error())
+}
+
+// A formula is refused wherever something is entered, whatever it gave.
+func TestFormulasAreRefused(t *testing.T) {
+	l := newLayout(shapeFor(t, six()))
+	for _, name := range []string{"row 1 run 1", "customer", "interval_s", "time 1", "tested"} {
+		cell := cellOf(t, l, name)
+		book := edited(t, filledIn(t, six(), entries{"interval_s": "60", "row 1 run 1": "21"}), func(f *excelize.File) {
+			require.NoError(t, f.SetCellFormula(sheetName, cell, "20+1"))
+		})
+		_, err := readBytes(book, "idle.xlsx")
+		require.Error(t, err, name)
+		assert.Contains(t, err.Error(), "idle.xlsx: cell "+cell+", ")
+		assert.Contains(t, err.Error(), `"=20+1": expected what was read, typed into the cell, and no formula`)
+	}
+}
+
+// Text that looks like a formula is text.
+func TestTextThatLooksLikeAFormula(t *testing.T) {
+	form, err := readBytes(filledIn(t, six(), entries{"interval_s": "60", "row 1 run 1": "21", "customer": `=cmd|'/c calc'!A0`}), "idle.xlsx")
+	require.NoError(t, err)
+	assert.Equal(t, `=cmd|'/c calc'!A0`, form.Job.Customer)
+}
+
+// Flags fill in what the form leaves empty; what it says comes first.
+func TestDefaultsFillIn(t *testing.T) {
+	d := entry.NoDefaults()
+	d.IntervalS, d.Condition, d.TubeClass, d.CapacityML, d.EngineRPM = 60, "idle", "B", 100, 700
+	book := filledIn(t, six(), entries{"row 1 run 1": "21", "engine_rpm": "750", "tube_class": "A"})
+	form, err := ReadWith(bytes.NewReader(book), int64(len(book)), "idle.xlsx", d)
+	require.NoError(t, err)
+	run := form.Test.Runs[0]
+	assert.Equal(t, 60.0, run.IntervalS)
+	assert.Equal(t, "idle", form.Test.Condition)
+	assert.Equal(t, 750.0, run.State.EngineRPM)
+	assert.Equal(t, "A", run.Readings[0].Tube.Class)
+	assert.True(t, math.IsNaN(run.Readings[1].VolumeML))
+
+	d.IntervalS = -1
+	_, err = ReadWith(bytes.NewReader(book), int64(len(book)), "idle.xlsx", d)
+	assert.EqualError(t, err, `idle.xlsx: --interval: "-1": expected the length of the collection, from 1 to 86,400 s`)
+}
+
+// The bounds that programs check while a cell is filled in are the reader's.
+func TestBoundsAreTheReaders(t *testing.T) {
+	for name, s := range map[string]*span{"cranks": cranksSpan, "engine_rpm": speedSpan, "graduation_ml": markSpan, "capacity_ml": markSpan,
+		"row 1 run 1": readingSpan, "interval_s": intervalSpan(leakback.MethodTotal), "fuel_temp_c": stateField("fuel_temp_c").takes.number,
+		"rail_pressure_bar": stateField("rail_pressure_bar").takes.number} {
+		try := func(x float64) error {
+			e := entries{"interval_s": "60", "row 1 run 1": "1", "graduation_ml": "1"}
+			if name == "graduation_ml" {
+				delete(e, "capacity_ml")
+			}
+			if name == "capacity_ml" {
+				e["graduation_ml"] = "0.001"
+				e["row 1 run 1"] = "0"
+			}
+			e[name] = fmt.Sprintf("%.3f", x)
+			if s.whole {
+				e[name] = fmt.Sprint(x)
+			}
+			_, err := readBytes(filledIn(t, six(), e), "idle.xlsx")
+			return err
+		}
+		step := 0.001
+		if s.whole {
+			step = 1
+		}
+		low := s.low
+		if s.above {
+			low += step
+		}
+		assert.NoError(t, try(low), name)
+		assert.NoError(t, try(s.high), name)
+		assert.Error(t, try(s.high+step), name)
+		if name == "engine_rpm" || name == "row 1 run 1" || s.low > 0 || s.above {
+			assert.Error(t, try(low-step), name)
+		}
+	}
+}
+
+func stateField(name string) field {
+	for _, f := range stateFields(leakback.MethodIndividual) {
+		if f.name == name {
+			return f
+		}
+	}
+	return field{}
+}
+
+// A form that was moved as a whole is found; one whose cells were moved against
+// one another is refused.
+func TestMovedForms(t *testing.T) {
+	book := filledIn(t, six(), entries{"interval_s": "60", "row 1 run 1": "21"})
+	moved := edited(t, book, func(f *excelize.File) {
+		require.NoError(t, f.InsertRows(sheetName, 1, 3))
+		require.NoError(t, f.InsertCols(sheetName, "A", 1))
+	})
+	form, err := readBytes(moved, "idle.xlsx")
+	require.NoError(t, err)
+	assert.Equal(t, "21", form.Test.Runs[0].Readings[0].Typed)
+
+	l := newLayout(shapeFor(t, six()))
+	torn := edited(t, book, func(f *excelize.File) { require.NoError(t, f.InsertRows(sheetName, l.firstRow+1, 1)) })
+	_, err = readBytes(torn, "idle.xlsx")
+	require.Error(t, err)
+	assert.Contains(t, err.Error(), fmt.Sprintf(`idle.xlsx: cell A%d: expected "2" as on the blank form`, l.firstRow+1))
+
+	cut := edited(t, moved, func(f *excelize.File) {
+		require.NoError(t, f.RemoveCol(sheetName, "A"))
+		require.NoError(t, f.RemoveCol(sheetName, "B"))
+	})
+	_, err = readBytes(cut, "idle.xlsx")
+	require.Error(t, err)
+	assert.Contains(t, err.Error(), "rows or columns were taken out")
+}
+
+// The layout of version 1 is for good: forms that were printed and handed out
+// must still be read. Who changes it, raises Version and reads both.
+func TestLayoutOfVersionOne(t *testing.T) {
+	require.Equal(t, 1, Version)
+	for _, c := range []struct {
+		s    shape
+		want string
+	}{
+		{shape{leakback.MethodIndividual, 6, 3, 0}, "E3 condition E11 interval E18 time1 D23 first D24 last R29 note E31 end 32"},
+		{shape{leakback.MethodIndividual, 16, 3, 0}, "E3 condition E11 interval E18 time1 C23 first C24 last V31 note E33 end 34"},
+		{shape{leakback.MethodIndividual, 64, 3, 0}, "E3 condition E11 interval E18 time1 B23 first B24 last V43 note E47 end 48"},
+		{shape{leakback.MethodBlockOff, 6, 14, 0}, "E3 condition E11 interval E18 time1 E23 first H23 last U29 note E31 end 32"},
+		{shape{leakback.MethodTotal, 6, 3, 2}, "E3 condition E11 interval E18 time1 G23 first G24 last S25 note E27 end 28"},
+	} {
+		l := newLayout(c.s)
+		got := fmt.Sprintf("%s condition %s interval %s time1 %s first %s last %s note %s end %d", cellOf(t, l, "workshop"),
+			cellOf(t, l, "condition"), cellOf(t, l, "interval_s"), l.times[0].cell(), l.readings[0].cell(),
+			l.readings[len(l.readings)-1].cell(), cellOf(t, l, "note"), l.end)
+		assert.Equal(t, c.want, got, c.s.marker())
+	}
+}
+
+// No two cells that are entered, or read, share a place, whatever the engine.
+func TestCellsDoNotOverlap(t *testing.T) {
+	for _, method := range methods {
+		for cylinders := 1; cylinders <= limits.MostCylinders; cylinders++ {
+			for runs := 1; runs <= mostRuns; runs++ {
+				for _, lines := range []int{0, 2} {
+					s := shape{method, cylinders, runs, lines}
+					if method == leakback.MethodBlockOff {
+						s.runs = 2*cylinders + 2
+					}
+					noOverlap(t, newLayout(s))
+					if again, ok := shapeOf(s.marker()); !ok || again != s {
+						require.Fail(t, "marker", s.marker())
+					}
+				}
+			}
+		}
+	}
+}
+
+func noOverlap(t *testing.T, l *layout) {
+	t.Helper()
+	taken := map[[2]int]bool{}
+	take := func(b box) {
+		if b.from == 0 {
+			return
+		}
+		require.True(t, b.from <= b.to && b.to <= gridColumns && b.row < l.end, "%s: %+v", l.shape.marker(), b)
+		for col := b.from; col <= b.to; col++ {
+			require.False(t, taken[[2]int{b.row, col}], "%s: %+v", l.shape.marker(), b)
+			taken[[2]int{b.row, col}] = true
+		}
+	}
+	for _, f := range l.fields() {
+		take(f.label)
+		take(f.entry)
+		take(f.hint)
+	}
+	for _, h := range l.heads {
+		take(h.box)
+	}
+	for _, b := range append(append([]box{l.title, l.marker, l.stateHead, l.tableHead, l.guide}, l.blocked...), l.lines...) {
+		take(b)
+	}
+	for _, s := range append(append([]slot(nil), l.times...), l.readings...) {
+		take(s.box)
+	}
+	require.Len(t, l.readings, l.rows()*max(1, map[bool]int{true: 1, false: l.runs}[l.method == leakback.MethodBlockOff]))
+}
