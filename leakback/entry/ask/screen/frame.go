@@ -1,0 +1,408 @@
+package screen
+
+import (
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"charm.land/huh/v2"
+	"github.com/charmbracelet/x/ansi"
+
+	"leakback/leakback/entry/ask"
+)
+
+const (
+	// margin is the column that stays free at either side.
+	margin = 1
+	// widest is how wide the form grows: lines that are longer are hard to read.
+	widest = 100
+	// roomy is the height from which rules set the head and the foot apart.
+	roomy = 18
+)
+
+// wide is the width that is drawn on.
+func (m *model) wide() int {
+	if m.width == 0 {
+		return 78
+	}
+	return max(1, min(m.width-2*margin, widest))
+}
+
+// compose draws the frame: the section at the head, what was said, what is
+// asked, and how to answer at the foot.
+func (m *model) compose() {
+	if m.width <= 0 || m.rows <= 0 {
+		return
+	}
+	w := m.wide()
+	head, foot := m.head(w), m.foot(w)
+	body := m.body(w, max(1, m.rows-len(head)-len(foot)))
+	if again := m.foot(w); !slices.Equal(again, foot) { // what there is to scroll has changed
+		foot = again
+		body = m.body(w, max(1, m.rows-len(head)-len(foot)))
+	}
+	for len(head)+len(body)+len(foot) < m.rows {
+		body = append(body, "")
+	}
+	lines := slices.Concat(head, body, foot)
+	for i, line := range lines {
+		lines[i] = ansi.Truncate(strings.Repeat(" ", margin)+line, m.width, "")
+		if !m.look.unicode {
+			lines[i] = ascii(lines[i])
+		}
+	}
+	m.frame = strings.Join(lines[:min(len(lines), m.rows)], "\n")
+}
+
+// head is the section that the question stands under.
+func (m *model) head(w int) []string {
+	lines := []string{m.look.strong.Render(ansi.Truncate(m.look.oneLine(m.q.Section), w, m.look.cut))}
+	if m.rows >= roomy {
+		lines = append(lines, m.look.faint.Render(repeated(m.look.rule, w)))
+	}
+	return lines
+}
+
+// foot is how to answer.
+func (m *model) foot(w int) []string {
+	lines := flowed(m.keys(), "   ", w)
+	lines = lines[:min(len(lines), 2)]
+	for i, line := range lines {
+		lines[i] = m.look.faint.Render(line)
+	}
+	if m.rows >= roomy {
+		lines = append([]string{m.look.faint.Render(repeated(m.look.rule, w))}, lines...)
+	}
+	return lines
+}
+
+// keys are the keys that do something, those wanted most first.
+func (m *model) keys() []string {
+	down := map[bool]string{true: "↓", false: "Down"}[m.look.unicode]
+	keys := []string{"Enter takes"}
+	switch {
+	case m.q.Kind == ask.Confirm && !m.read:
+		keys = []string{"Enter reads on"}
+	case m.q.Kind == ask.Confirm:
+		keys = []string{"Enter confirms"}
+	case m.q.Kind == ask.Choice:
+		keys = []string{"Number or arrow, then Enter"}
+	case m.q.Kind == ask.Timer && m.q.Running:
+		keys = []string{"Enter or Space STOPS"}
+	case m.q.Kind == ask.Timer:
+		keys = []string{"Enter or Space STARTS"}
+	case m.q.Kind == ask.Rest:
+		keys = []string{"Enter goes on"}
+	case len(m.q.Earlier) > 0:
+		keys = append(keys, down+" earlier answers")
+	}
+	if m.clipped() {
+		keys = append(keys, "PgUp PgDn scroll")
+	}
+	return append(keys, "Esc back", "Ctrl+C leaves")
+}
+
+// How much of the form gives way where there is little room.
+const (
+	ample  = iota // the plate is thick, and groups stand apart
+	spacey        // groups stand apart
+	dense         // they do not, and hints and offers are short
+	bare          // there are none
+)
+
+// body is everything between head and foot, on at most that many rows.
+func (m *model) body(w, rows int) []string {
+	said, notes := m.saidLines(w), m.noteLines(w)
+	if len(said) > max(1, rows/4) { // to be scrolled with the notes rather than cut
+		notes = append(append(said, ""), notes...)
+		said = nil
+	}
+	for tight := ample; ; tight++ {
+		p := m.parts(w, rows-len(said), tight)
+		room := rows - len(said) - p.rows()
+		if tight <= spacey {
+			room -= m.gaps(said, notes, p)
+		}
+		if tight == bare || room >= m.wants(len(notes), w, tight) {
+			return spaced(tight <= spacey, m.stacked(said, notes, p, w, room))
+		}
+	}
+}
+
+// gaps is how many empty lines stand between the groups of the body.
+func (m *model) gaps(said, notes []string, p parts) int {
+	gaps := 0 // the plate is always there
+	for _, there := range []bool{len(said) > 0, len(notes) > 0, m.pictured(), len(p.field) > 0} {
+		if there {
+			gaps++
+		}
+	}
+	return gaps
+}
+
+// spaced puts groups of lines over one another, apart or not.
+func spaced(apart bool, groups [][]string) []string {
+	var lines []string
+	for _, g := range groups {
+		if apart && len(lines) > 0 && len(g) > 0 {
+			lines = append(lines, "")
+		}
+		lines = append(lines, g...)
+	}
+	return lines
+}
+
+// wants is how many rows notes and pictures should have before anything else
+// gives way.
+func (m *model) wants(notes, w, tight int) int {
+	wants := notes
+	if tight == dense {
+		wants = min(notes, 6)
+	}
+	switch {
+	case m.timed():
+		scale := min(scaleOf(m.digits(), w, math.MaxInt), []int{3, 2, 1, 1}[tight])
+		wants += scale*glyphRows + 3
+	case m.pictured():
+		wants += len(m.q.Board.Bars) + 2
+	}
+	return wants
+}
+
+// pictured says whether a count-down or bars are drawn.
+func (m *model) pictured() bool { return m.timed() || m.q.Board != nil && m.q.Kind == ask.Reading }
+
+// stacked are the groups of the body in their order, the notes and the picture
+// on as many rows as there is room.
+func (m *model) stacked(said, notes []string, p parts, w, room int) [][]string {
+	least := min(len(notes), max(3, room/3))
+	picture := m.picture(w, room-least)
+	notes = m.scrolled(notes, w, room-len(picture))
+	if m.timed() || m.q.Kind == ask.Confirm {
+		return [][]string{said, p.plate, notes, picture, p.field}
+	}
+	return [][]string{said, notes, picture, p.plate, p.field}
+}
+
+// picture is the count-down or the bars.
+func (m *model) picture(w, rows int) []string {
+	switch {
+	case rows <= 0:
+		return nil
+	case m.timed():
+		return m.timerLines(w, rows)
+	case m.pictured():
+		return m.newBoard(w).lines(rows)
+	}
+	return nil
+}
+
+// saidLines is what was said with the last answer.
+func (m *model) saidLines(w int) []string {
+	var lines []string
+	for _, text := range m.said {
+		for i, line := range m.look.wrapped(text, w-2) {
+			lead := "  "
+			if i == 0 {
+				lead = m.look.said + " "
+			}
+			lines = append(lines, lead+line)
+		}
+	}
+	return lines
+}
+
+// noteLines is what is to be read before the answer: the notes, and the results
+// where a choice is made from them.
+func (m *model) noteLines(w int) []string {
+	var lines []string
+	for _, text := range m.q.Notes {
+		if len(lines) > 0 {
+			lines = append(lines, "")
+		}
+		lines = append(lines, m.look.wrapped(text, w)...)
+	}
+	if m.q.Table == nil || m.pictured() {
+		return lines
+	}
+	if len(lines) > 0 {
+		lines = append(lines, "")
+	}
+	return slices.Concat(lines, m.tableLines(w))
+}
+
+// tableLines is the table that was drawn last; nothing where there was none. It
+// is drawn once for a question and a width.
+func (m *model) tableLines(w int) []string {
+	if m.table == nil {
+		return nil
+	}
+	if m.drawnFor != w {
+		m.drawn, m.drawnFor = m.look.lines(m.table(w), w), w
+	}
+	return m.drawn
+}
+
+// scrolled shows as much of the notes as fits, says how much is out of sight,
+// and remembers when their end has been seen.
+func (m *model) scrolled(notes []string, w, rows int) []string {
+	m.notes.SetWidth(w)
+	if len(notes) == 0 || rows <= 0 {
+		m.notes.SetHeight(0)
+		m.notes.SetContentLines(nil)
+		m.read = m.read || len(notes) == 0
+		return nil
+	}
+	height := min(len(notes), rows)
+	if height < len(notes) && rows > 1 {
+		height = rows - 1
+	}
+	m.notes.SetHeight(height)
+	m.notes.SetContentLines(notes)
+	if m.notes.PastBottom() {
+		m.notes.GotoBottom()
+	}
+	m.read = m.read || m.notes.AtBottom()
+	lines := strings.Split(m.notes.View(), "\n")
+	if height < len(notes) && rows > 1 {
+		lines = append(lines, m.outOfSight(len(notes)))
+	}
+	return lines
+}
+
+// outOfSight says how many lines are above and below what is shown.
+func (m *model) outOfSight(total int) string {
+	above := m.notes.YOffset()
+	below := total - above - m.notes.Height()
+	var parts []string
+	if above > 0 {
+		parts = append(parts, m.look.up+" "+strconv.Itoa(above)+" lines above")
+	}
+	if below > 0 {
+		parts = append(parts, m.look.down+" "+strconv.Itoa(below)+" lines below")
+	}
+	return m.look.strong.Render(strings.Join(parts, "   "))
+}
+
+// clipped says whether there is anything to scroll.
+func (m *model) clipped() bool { return m.notes.TotalLineCount() > m.notes.Height() }
+
+// parts is what the answer is given to: the question on its plate, and the field.
+type parts struct{ plate, field []string }
+
+// rows is how many rows the parts take.
+func (p parts) rows() int { return len(p.plate) + len(p.field) }
+
+// parts draws the question and its field.
+func (m *model) parts(w, rows, tight int) parts {
+	p := parts{plate: m.plateLines(w, tight)}
+	refusal := m.refusalLines(w, 5-tight)
+	p.field = append(m.fieldLines(w, max(3, rows-len(p.plate)-len(refusal)-1)), refusal...)
+	p.field = append(p.field, m.earlierLines(w, []int{3, 3, 1, 0}[tight])...)
+	return p
+}
+
+// plateLines are the question on its plate, and what is taken under it.
+func (m *model) plateLines(w, tight int) []string {
+	lines := m.cut(m.look.wrapped(m.q.Prompt, w-2), 3, w-2)
+	if tight == ample {
+		lines = append(append([]string{""}, lines...), "")
+	}
+	for i, line := range lines {
+		lines[i] = m.look.plate.Render(" " + fitted(line, w-2) + " ")
+	}
+	for _, line := range m.cut(m.look.wrapped(m.q.Hint, w-1), []int{4, 4, 2, 0}[tight], w-1) {
+		lines = append(lines, " "+line)
+	}
+	return lines
+}
+
+// cut is the beginning of a text, most lines of it, with a sign where that is
+// not all.
+func (m *model) cut(lines []string, most, w int) []string {
+	if len(lines) <= most {
+		return lines
+	}
+	lines = lines[:most]
+	if most > 0 {
+		sign := m.look.signs.cut
+		lines[most-1] = ansi.Truncate(lines[most-1], w-ansi.StringWidth(sign), "") + sign
+	}
+	return lines
+}
+
+// refusalLines says why the last answer was not taken.
+func (m *model) refusalLines(w, most int) []string {
+	lines := m.cut(m.look.wrapped(m.refusal, w-2), most, w-2)
+	for i, line := range lines {
+		lead := "  "
+		if i == 0 {
+			lead = m.look.refused + " "
+		}
+		lines[i] = m.look.bad.Render(lead + line)
+	}
+	return lines
+}
+
+// fieldLines is where the answer is given.
+func (m *model) fieldLines(w, rows int) []string {
+	var lines []string
+	switch m.q.Kind {
+	case ask.Choice:
+		if m.options != nil {
+			lines = m.options.view(w, rows)
+		}
+	case ask.Confirm:
+		lines = m.buttonLines(w)
+	case ask.Timer, ask.Rest:
+	default:
+		return m.typedLines(w)
+	}
+	if typed := m.input.Value(); typed != "" && m.options.find(typed) < 0 {
+		lines = append(lines, m.typedLines(w)...)
+	}
+	return lines
+}
+
+// typedLines is the line that is typed on, and what stands where nothing is.
+func (m *model) typedLines(w int) []string {
+	m.input.SetWidth(max(1, w-len("> ")-1))
+	lines := []string{m.input.View()}
+	if m.q.Default != "" && m.q.Kind != ask.Choice {
+		lines = append(lines, m.look.faint.Render(fitted("  Enter alone takes "+m.look.oneLine(m.q.Default), w)))
+	}
+	return lines
+}
+
+// buttonLines is the one thing that can be said of what was read.
+func (m *model) buttonLines(w int) []string {
+	label := "Read on"
+	switch {
+	case m.read && len(m.q.Options) > 0:
+		label = m.look.oneLine(m.q.Options[0].Label)
+	case m.read:
+		label = "Go on"
+	}
+	field := huh.NewConfirm().Affirmative(ansi.Truncate(label, w-4, m.look.cut)).Negative("")
+	field.WithTheme(m.look.theme(true)).WithWidth(w)
+	return strings.Split(strings.TrimRight(field.View(), "\n"), "\n")
+}
+
+// earlierLines offers what was answered before.
+func (m *model) earlierLines(w, most int) []string {
+	list := m.matching()
+	if len(list) == 0 || m.q.Kind == ask.Choice || m.q.Kind == ask.Confirm || m.timed() {
+		return nil
+	}
+	parts := []string{"earlier:"}
+	for i, text := range list {
+		text = ansi.Truncate(m.look.oneLine(text), w-2, m.look.cut)
+		if i+1 == m.offered {
+			text = m.look.plate.Render(text)
+		}
+		parts = append(parts, text)
+	}
+	lines := flowed(parts, "   ", w)
+	return lines[:min(len(lines), most)]
+}

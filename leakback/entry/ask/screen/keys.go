@@ -1,0 +1,169 @@
+package screen
+
+import (
+	"strings"
+
+	tea "charm.land/bubbletea/v2"
+
+	"leakback/leakback/entry/ask"
+)
+
+// back is the word by which a flow goes back.
+const back = "back"
+
+// onKey takes one key.
+func (m *model) onKey(k tea.KeyPressMsg) tea.Cmd {
+	if k.String() == "ctrl+c" {
+		m.err = ask.ErrLeft
+		return nil
+	}
+	if m.deaf() {
+		return nil
+	}
+	switch k.String() {
+	case "esc", "ctrl+b":
+		if m.held() {
+			return nil
+		}
+		return m.answer(back)
+	case "enter", "ctrl+m", "ctrl+j":
+		return m.onEnter()
+	case "space":
+		if m.input.Value() == "" && (m.timed() || m.q.Kind == ask.Confirm) {
+			return m.onEnter()
+		}
+	}
+	if !m.move(k.String()) {
+		m.type_(k)
+	}
+	return nil
+}
+
+// timed says whether the question is a count-down.
+func (m *model) timed() bool { return m.q.Kind == ask.Timer || m.q.Kind == ask.Rest }
+
+// onEnter answers with what was typed or, where nothing was, with what stands
+// out. Notes that must be acknowledged are shown to their end first.
+func (m *model) onEnter() tea.Cmd {
+	typed := strings.TrimSpace(m.input.Value())
+	if typed == "" && m.held() {
+		return nil
+	}
+	if m.q.Kind == ask.Confirm && !m.read && !m.leaves(typed) {
+		m.notes.PageDown()
+		m.fresh = false
+		return nil
+	}
+	switch {
+	case typed == "" && m.q.Kind == ask.Confirm && len(m.q.Options) > 0:
+		return m.answer(m.q.Options[0].Value)
+	case typed == "":
+		return m.answer(m.options.value())
+	}
+	return m.answer(m.options.meant(m.input.Value()))
+}
+
+// leaves says whether a word takes the person away from the notes, which need
+// not be read for that.
+func (m *model) leaves(typed string) bool { return strings.EqualFold(typed, back) }
+
+// move takes the keys that move about; it says whether this was one.
+func (m *model) move(key string) bool {
+	switch key {
+	case "pgdown":
+		m.notes.PageDown()
+	case "pgup":
+		m.notes.PageUp()
+	case "down", "up":
+		m.step(key == "down")
+	case "tab":
+		m.complete()
+	case "right":
+		if m.input.Position() < len([]rune(m.input.Value())) {
+			return false
+		}
+		m.complete()
+	default:
+		return false
+	}
+	return true
+}
+
+// step goes one up or down: among the options, the notes or the earlier answers.
+func (m *model) step(down bool) {
+	switch {
+	case m.q.Kind == ask.Choice:
+		m.setInput("")
+		m.options.step(down)
+	case m.q.Kind == ask.Confirm && down, m.timed() && down:
+		m.notes.ScrollDown(1)
+	case m.q.Kind == ask.Confirm, m.timed():
+		m.notes.ScrollUp(1)
+	default:
+		m.offer(down)
+	}
+}
+
+// offer puts the next of the earlier answers in place of what was typed, and
+// that back after the last of them.
+func (m *model) offer(down bool) {
+	list := m.matching()
+	if len(list) == 0 {
+		return
+	}
+	if m.offered == 0 {
+		m.stem = m.input.Value()
+	}
+	n, by := len(list)+1, -1
+	if down {
+		by = 1
+	}
+	offered, stem := (m.offered+by+n)%n, m.stem
+	text := stem
+	if offered > 0 {
+		text = list[offered-1]
+	}
+	m.setInput(text)
+	m.offered, m.stem = offered, stem
+}
+
+// complete takes the first of the earlier answers that begin with what was typed.
+func (m *model) complete() {
+	if list := m.matching(); len(list) > 0 && m.offered == 0 {
+		m.offer(true)
+	}
+}
+
+// matching are the earlier answers that begin with what was typed.
+func (m *model) matching() []string {
+	stem := m.input.Value()
+	if m.offered > 0 {
+		stem = m.stem
+	}
+	var list []string
+	for _, text := range m.q.Earlier {
+		clean := printable(text)
+		if strings.HasPrefix(strings.ToLower(clean), strings.ToLower(stem)) && clean != "" {
+			list = append(list, clean)
+		}
+	}
+	return list
+}
+
+// setInput puts a text where one types, and the cursor behind it.
+func (m *model) setInput(text string) {
+	m.input.SetValue(text)
+	m.input.CursorEnd()
+	m.offered, m.fresh = 0, false
+}
+
+// type_ hands a key or what was pasted to the line. What is typed picks an
+// option where it says which.
+func (m *model) type_(msg tea.Msg) {
+	before := m.input.Value()
+	m.input, _ = m.input.Update(msg)
+	if m.input.Value() != before {
+		m.offered, m.fresh = 0, false
+		m.options.pick(m.input.Value())
+	}
+}
