@@ -1,0 +1,262 @@
+// Package flow is the state machine that leads through one return-flow test
+// beside the engine: the job, the state, the cautions, timed runs, their readings
+// and what to do next. It knows no terminal, no storage and no clock of its own:
+// skins ask its questions (packages ask and screen), and whoever starts it keeps
+// its events.
+//
+// What is asked is a function of the record: the first question that applies and
+// has no answer there, or the one that "back" went to. So a test that was broken
+// off goes on at the right question by itself. Nothing changes before the events
+// of an answer have been kept.
+package flow
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
+	"leakback/leakback"
+	"leakback/leakback/entry/ask"
+	"leakback/leakback/entry/recorded"
+	"leakback/limits"
+)
+
+// Options is what a flow is told of the world around it.
+type Options struct {
+	// Now is the time, with a monotonic reading: collections are timed by it.
+	Now func() time.Time
+	// Keep commits events. An answer counts only when it has returned nil.
+	Keep func(drafts []leakback.Event) error
+	// Version is the program's.
+	Version string
+	// Person is who enters, until the technician is known.
+	Person string
+	// Given are answers that flags gave, by the field's name and in the field's
+	// unit. They are logged and not asked.
+	Given map[string]string
+	// SheetFor is the limits sheet for an engine, "" where it was not named.
+	SheetFor func(engine string) (*limits.Sheet, error)
+	// Earlier are earlier answers for a field, the latest first; nil where there
+	// is no logbook.
+	Earlier func(field string) []string
+	// Known is what earlier tests say of a vehicle, by the field's name; nil where
+	// there is no logbook.
+	Known func(vehicle string) map[string]string
+	// Cautions are to be read before fuel is collected; nil where there are none.
+	Cautions func(method leakback.Method, condition string) []string
+	// Table draws the verdict table; nil where nobody looks at it.
+	Table func(r *leakback.Result, width int) string
+	// From are the answers of a form or a file to begin with.
+	From []leakback.Event
+}
+
+// Flow leads through one test. It is an ask.Flow for one goroutine at a time.
+type Flow struct {
+	o      Options
+	record *leakback.Record
+	sheet  *limits.Sheet // nil before the engine is known
+	// sheetAt is the place in the record that the sheet was taken from.
+	sheetAt int
+	opened  time.Time
+	known   map[string]map[string]string // by vehicle
+
+	at     string  // the question that "back" went to; "" for the first that is open
+	timing *timing // the collection that runs
+	said   []string
+
+	current *step // the question that stands; nil where it has to be found
+	outcome *outcome
+}
+
+// timing is a collection, or a crank of one, that was started in this sitting.
+type timing struct {
+	id    string // of its question
+	run   int
+	began time.Time
+	// stopped is when it was stopped, while that has not been kept yet.
+	stopped time.Time
+}
+
+// outcome is the result of a record of that many events.
+type outcome struct {
+	events int
+	result *leakback.Result
+	err    error
+}
+
+// New begins a test.
+func New(o Options) (*Flow, error) {
+	f := newFlow(o, nil)
+	drafts := append([]leakback.Event{f.opening()}, f.given()...)
+	drafts = append(drafts, unlike(drafts, o.From)...)
+	return f, f.begin(drafts)
+}
+
+// Resume goes on with a test that was broken off.
+func Resume(o Options, events []leakback.Event) (*Flow, error) {
+	f := newFlow(o, events)
+	drafts := append([]leakback.Event{f.opening()}, f.given()...)
+	for k := 1; k <= f.lastRun(); k++ {
+		drafts = append(drafts, f.lost(k, markLost)...)
+	}
+	return f, f.begin(drafts)
+}
+
+func newFlow(o Options, events []leakback.Event) *Flow {
+	return &Flow{o: o, record: leakback.NewRecord(events), opened: o.Now(), known: map[string]map[string]string{}}
+}
+
+// begin keeps the first events of a sitting, and the sheet where the engine is
+// known by them and the sheet is not.
+func (f *Flow) begin(drafts []leakback.Event) error {
+	ahead := f.with(drafts)
+	if engine, known := ahead.Last(setKey(leakback.FieldEngine)); known && ahead.Set(leakback.FieldLimits) == "" {
+		sheet, err := f.o.SheetFor(engine.Value)
+		if err != nil {
+			return err
+		}
+		drafts = append(drafts, sheetDrafts(sheet, ahead)...)
+	}
+	if err := f.keep(drafts, f.o.Now()); err != nil {
+		return err
+	}
+	if err := f.readSheet(); err != nil || f.sheet == nil {
+		return err
+	}
+	f.said = append(f.said, sheetText(f.sheet)...)
+	return nil
+}
+
+// readSheet takes the limits sheet from the record, where it is another than
+// before.
+func (f *Flow) readSheet() error {
+	newest := -1
+	for _, name := range sheetFields {
+		newest = max(newest, f.place(setKey(name)))
+	}
+	if newest < 0 || f.sheet != nil && newest == f.sheetAt {
+		return nil
+	}
+	sheet, err := recorded.Sheet(f.record)
+	if err != nil {
+		return err
+	}
+	f.sheet, f.sheetAt = sheet, newest
+	return nil
+}
+
+// opening is the event that begins a sitting.
+func (f *Flow) opening() leakback.Event {
+	return leakback.Event{Key: leakback.Key{Kind: leakback.KindOpen}, Value: f.o.Version}
+}
+
+// given are the flags' answers to what the record does not say yet.
+func (f *Flow) given() []leakback.Event {
+	var drafts []leakback.Event
+	for _, field := range slices.Sorted(maps.Keys(f.o.Given)) {
+		if key := keyOf(field); !f.has(key) {
+			drafts = append(drafts, leakback.Event{Key: key, Value: f.o.Given[field]})
+		}
+	}
+	return drafts
+}
+
+// unlike are the events whose keys no event of known has.
+func unlike(known, events []leakback.Event) []leakback.Event {
+	var others []leakback.Event
+	for _, e := range events {
+		if !slices.ContainsFunc(known, func(k leakback.Event) bool { return k.Key == e.Key }) {
+			others = append(others, e)
+		}
+	}
+	return others
+}
+
+// keep commits events and then takes them into the record.
+func (f *Flow) keep(drafts []leakback.Event, now time.Time) error {
+	if len(drafts) == 0 {
+		return nil
+	}
+	person := f.record.Set(leakback.FieldTechnician)
+	if person == "" {
+		person = f.o.Person
+	}
+	stamped := slices.Clone(drafts)
+	for i := range stamped {
+		e := &stamped[i]
+		e.AtUS, e.ElapsedMS, e.Person = now.UnixMicro(), now.Sub(f.opened).Milliseconds(), person
+	}
+	if err := f.o.Keep(slices.Clone(stamped)); err != nil {
+		return fmt.Errorf("not kept: %w", err)
+	}
+	for _, e := range stamped {
+		e.Seq = int64(len(f.record.Events) + 1)
+		f.record.Add(e)
+	}
+	return nil
+}
+
+// with is the record as it would be with more events.
+func (f *Flow) with(drafts []leakback.Event) *leakback.Record {
+	r := leakback.NewRecord(f.record.Events)
+	for _, e := range drafts {
+		r.Add(e)
+	}
+	return r
+}
+
+// Record is what was entered so far. It is to be read only.
+func (f *Flow) Record() *leakback.Record { return f.record }
+
+// Result judges what has been read so far.
+func (f *Flow) Result() (*leakback.Result, error) {
+	if f.outcome == nil || f.outcome.events != len(f.record.Events) {
+		result, err := f.evaluate()
+		f.outcome = &outcome{len(f.record.Events), result, err}
+	}
+	return f.outcome.result, f.outcome.err
+}
+
+func (f *Flow) evaluate() (*leakback.Result, error) {
+	if f.sheet == nil || !f.anyReading() {
+		return nil, recorded.ErrNoReadings
+	}
+	test, err := recorded.Test(f.record)
+	if err != nil {
+		return nil, err
+	}
+	return leakback.Evaluate(test, f.sheet)
+}
+
+// Said are the messages since the last call.
+func (f *Flow) Said() []string {
+	said := f.said
+	f.said = nil
+	return said
+}
+
+// Question is what is asked now.
+func (f *Flow) Question() ask.Question {
+	s := f.standing()
+	q := s.ask()
+	q.ID = s.id
+	return q
+}
+
+// Elapsed is how long what is timed by this question has run.
+func (f *Flow) Elapsed() time.Duration {
+	s := f.standing()
+	switch {
+	case s.since != nil:
+		return max(0, f.o.Now().Sub(s.since()))
+	case !f.running(s.id):
+		return 0
+	case !f.timing.stopped.IsZero():
+		return f.timing.stopped.Sub(f.timing.began)
+	}
+	return max(0, f.o.Now().Sub(f.timing.began))
+}
+
+// running says whether the collection of that question runs.
+func (f *Flow) running(id string) bool { return f.timing != nil && f.timing.id == id }

@@ -1,0 +1,396 @@
+package flow
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"leakback/leakback"
+	"leakback/leakback/entry/ask"
+	"leakback/leakback/entry/recorded"
+	"leakback/limits"
+	"leakback/limits/quantity"
+)
+
+const (
+	tubesEach = "each" // every cylinder has a tube
+	tubesOne  = "one"  // one tube, a cylinder after the other
+
+	orderNumber = "number"
+	orderFiring = "firing"
+
+	wordOther = "other" // none of the options
+	wordMark  = "mark"  // a scale that is good to one mark
+)
+
+// askHow asks how the test is done.
+func (f *Flow) askHow(l *list) {
+	const section = "The test"
+	l.add(f.step(field{key: setKey(leakback.FieldMethod), read: f.unread(oneOf(methods, nil)),
+		Question: ask.Question{Kind: ask.Choice, Section: section, Prompt: "How the returns are collected",
+			Options: methods, Default: string(leakback.MethodIndividual), Required: true}}))
+	f.cylinderCount(l)
+	if f.method() == leakback.MethodIndividual {
+		l.add(f.tubesStep(section))
+	}
+	f.askCondition(l, section)
+	l.add(f.step(field{key: setKey(recorded.FieldInjectors), read: oneOf(injectorStates, nil),
+		Question: ask.Question{Kind: ask.Choice, Section: section, Prompt: "Injectors", Options: injectorStates,
+			Default: f.usualInjectors(), Hint: "skip leaves it open"}}))
+	f.askTube(l, 0)
+	if f.method() == leakback.MethodIndividual && len(f.firingOrder()) > 0 {
+		l.add(f.orderStep(section))
+	}
+}
+
+var methods = []ask.Option{
+	{Value: string(leakback.MethodIndividual), Label: "each cylinder's own return"},
+	{Value: string(leakback.MethodBlockOff), Label: "the merged return, one cylinder after the other blocked at the rail"},
+	{Value: string(leakback.MethodTotal), Label: "the merged return alone: no cylinder is identified"},
+}
+
+var injectorStates = []ask.Option{
+	{Value: limits.Driven, Label: "driven: the engine's computer opens them"},
+	{Value: limits.Off, Label: "off: disabled, they stay closed"},
+}
+
+// unread refuses another answer once something was read.
+func (f *Flow) unread(read reader) reader {
+	return func(text string) (string, string) {
+		value, expected := read(text)
+		if before := f.record.Value(setKey(leakback.FieldMethod)); expected == "" && value != before && f.anyReading() {
+			return "", before + ", as it was read; give up this test and begin another for another way"
+		}
+		return value, expected
+	}
+}
+
+// tubesStep asks whether every cylinder has a tube.
+func (f *Flow) tubesStep(section string) step {
+	options := []ask.Option{
+		{Value: tubesEach, Label: "a tube for each cylinder, all read in one run"},
+		{Value: tubesOne, Label: "one tube, one cylinder after the other, the first again at the end"},
+	}
+	s := f.step(field{key: mark(0, markTubes), Question: ask.Question{Kind: ask.Choice, Section: section, Prompt: "Tubes",
+		Options: options, Default: f.tubes(), Required: true},
+		read: func(text string) (string, string) {
+			value, expected := oneOf(options, nil)(text)
+			if expected == "" && f.anyReading() && value != f.tubes() {
+				return "", f.tubes() + ", as it was read"
+			}
+			return value, expected
+		}})
+	s.done = s.done || f.anyReading()
+	return s
+}
+
+// tubes says whether every cylinder has a tube; where nobody did, the readings do.
+func (f *Flow) tubes() string {
+	if value := f.record.Value(mark(0, markTubes)); value != "" {
+		return value
+	}
+	cylinders := map[int]map[int]bool{}
+	for _, e := range f.record.Events {
+		if e.Kind == leakback.KindReading && e.Cylinder > 0 {
+			if cylinders[e.Run] == nil {
+				cylinders[e.Run] = map[int]bool{}
+			}
+			cylinders[e.Run][e.Cylinder] = true
+		}
+	}
+	for _, in := range cylinders {
+		if len(in) > 1 {
+			return tubesEach
+		}
+	}
+	if len(cylinders) > 1 {
+		return tubesOne
+	}
+	return tubesEach
+}
+
+// oneTube says that a run holds one cylinder's return.
+func (f *Flow) oneTube() bool {
+	return f.method() == leakback.MethodIndividual && f.tubes() == tubesOne
+}
+
+// askCondition asks for the running state: a usual one, one that the sheet has
+// limits for, or the shop's own word.
+func (f *Flow) askCondition(l *list, section string) {
+	key := setKey(recorded.FieldCondition)
+	own := f.place(mark(0, markOwnWord)) > f.place(key)
+	options := f.conditions()
+	choice := f.step(field{key: key, read: oneOf(options, words(longestName)), Question: ask.Question{
+		Kind: ask.Choice, Section: section, Prompt: "Condition", Options: options, Default: f.usualCondition(),
+		Hint: "one of these or your own word; skip leaves it open, and then no absolute limit applies"}})
+	take := choice.take
+	choice.done = choice.done || own
+	choice.take = func(a answer) (taken, error) {
+		if value, _ := oneOf(options, words(longestName))(a.text); value == wordOther {
+			return taken{drafts: []leakback.Event{event(mark(0, markOwnWord), "1")}}, nil
+		}
+		return take(a)
+	}
+	l.add(choice)
+	if !own {
+		return
+	}
+	word := f.step(field{key: key, id: "condition word", read: words(longestName), since: f.place(mark(0, markOwnWord)),
+		Question: ask.Question{Section: section, Prompt: "Condition in your own word", Hint: "such as warm idle, lights on"}})
+	l.add(word)
+}
+
+// conditions are the ones to choose from: the sheet's first.
+func (f *Flow) conditions() []ask.Option {
+	var options []ask.Option
+	add := func(value, label string) {
+		if !slices.ContainsFunc(options, func(o ask.Option) bool { return strings.EqualFold(o.Value, value) }) {
+			options = append(options, ask.Option{Value: value, Label: label})
+		}
+	}
+	if f.sheet != nil {
+		for _, name := range limitConditions(f.sheet) {
+			add(name, name+": the sheet has a limit for it")
+		}
+	}
+	add("idle", "idle")
+	add(leakback.Cranking, "cranking: the starter turns the engine")
+	add("raised-idle", "raised idle")
+	add("commanded-pressure", "commanded pressure: a tester sets it")
+	add(wordOther, "another, in your own word")
+	return options
+}
+
+// usualCondition is the one that the sheet has limits for, where it is one.
+func (f *Flow) usualCondition() string {
+	if f.sheet == nil {
+		return ""
+	}
+	if names := limitConditions(f.sheet); len(names) == 1 {
+		return names[0]
+	}
+	return ""
+}
+
+// usualInjectors is the state that the limit names, else driven where the engine
+// runs by itself.
+func (f *Flow) usualInjectors() string {
+	if limit := f.limit(); limit != nil && limit.Injectors != "" {
+		return limit.Injectors
+	}
+	if condition := f.set(recorded.FieldCondition); condition == "" || f.cranking() {
+		return ""
+	}
+	return limits.Driven
+}
+
+// limit is the limit that applies as far as the state is known; nil where none
+// does.
+func (f *Flow) limit() *limits.Limit {
+	if f.sheet == nil {
+		return nil
+	}
+	return f.sheet.For(f.set(recorded.FieldCondition), f.set(recorded.FieldInjectors), limits.State{}).Limit
+}
+
+// firingOrder is the sheet's, where it has every cylinder.
+func (f *Flow) firingOrder() []int {
+	if f.sheet == nil || len(f.sheet.FiringOrder) != f.cylinders() {
+		return nil
+	}
+	return f.sheet.FiringOrder
+}
+
+// orderStep asks in which order the tubes are read.
+func (f *Flow) orderStep(section string) step {
+	numbers := make([]string, len(f.firingOrder()))
+	for i, c := range f.firingOrder() {
+		numbers[i] = fmt.Sprint(c)
+	}
+	options := []ask.Option{
+		{Value: orderNumber, Label: "by number in the engine"},
+		{Value: orderFiring, Label: "along the firing order, " + strings.Join(numbers, "-")},
+	}
+	s := f.step(field{key: mark(0, markOrder), read: oneOf(options, nil), Question: ask.Question{Kind: ask.Choice,
+		Section: section, Prompt: "Order of the readings", Options: options, Default: orderNumber, Required: true}})
+	s.done = s.done || f.anyReading()
+	return s
+}
+
+// order is the cylinders in the order in which they are read.
+func (f *Flow) order() []int {
+	if f.record.Value(mark(0, markOrder)) == orderFiring && len(f.firingOrder()) > 0 {
+		return f.firingOrder()
+	}
+	return f.numbers()
+}
+
+// numbers is the cylinders by number.
+func (f *Flow) numbers() []int {
+	numbers := make([]int, f.cylinders())
+	for i := range numbers {
+		numbers[i] = i + 1
+	}
+	return numbers
+}
+
+// askTube asks for the tubes of the test, or of one run that has others.
+func (f *Flow) askTube(l *list, run int) {
+	section, id := "The tubes", func(name string) string { return name }
+	if run > 0 {
+		section, id = runSection(run), func(name string) string { return runID(run, name) }
+	}
+	graduation, capacity := runSet(run, recorded.FieldGraduationML), runSet(run, recorded.FieldCapacityML)
+	own := f.has(mark(run, markOwnTube)) || f.has(graduation) != f.has(capacity)
+	if !own || f.has(mark(run, markOwnTube)) {
+		l.add(f.glassStep(run, section, id("tube")))
+	}
+	if own {
+		l.add(f.step(field{key: graduation, id: id(recorded.FieldGraduationML), read: positive(quantity.Volume),
+			Question: ask.Question{Section: section, Prompt: "Step between two marks", Required: true, Hint: "such as 1 mL"}}))
+		l.add(f.step(field{key: capacity, id: id(recorded.FieldCapacityML), read: positive(quantity.Volume),
+			Question: ask.Question{Section: section, Prompt: "Highest mark", Hint: "such as 100 mL; skip leaves it open"}}))
+	}
+	f.askScale(l, run, section, id)
+}
+
+// glassStep asks for both at once, of the common sizes.
+func (f *Flow) glassStep(run int, section, id string) step {
+	graduation, capacity := runSet(run, recorded.FieldGraduationML), runSet(run, recorded.FieldCapacityML)
+	options := glassOptions()
+	read := oneOf(options, ownGlass)
+	standing := ""
+	if f.record.Value(graduation) != "" && f.record.Value(capacity) != "" {
+		standing = f.record.Value(capacity) + "/" + f.record.Value(graduation)
+	}
+	return step{id: id, done: f.has(mark(run, markOwnTube)) || f.has(graduation) && f.has(capacity),
+		ask: func() ask.Question {
+			return ask.Question{Kind: ask.Choice, Section: section, Prompt: "Tube", Options: options, Default: standing,
+				Hint: "highest mark and step between two marks in mL, such as 100/1, or other", Required: true}
+		},
+		take: func(a answer) (taken, error) {
+			text := a.text
+			if a.empty() {
+				text = standing
+			}
+			value, expected := read(text)
+			switch {
+			case expected != "" || text == "":
+				return taken{}, refuse(a.text, "the tube's highest mark and the step between two marks in mL, such as 100/1, or other")
+			case value == wordOther:
+				return taken{drafts: []leakback.Event{event(mark(run, markOwnTube), "1")}}, nil
+			case value == standing:
+				return taken{}, nil
+			}
+			full, step, _ := strings.Cut(value, "/")
+			return taken{drafts: []leakback.Event{typedEvent(capacity, full, text), typedEvent(graduation, step, text)}}, nil
+		}}
+}
+
+// typedEvent is an event with what was typed for it.
+func typedEvent(key leakback.Key, value, typed string) leakback.Event {
+	e := event(key, value)
+	if typed != value {
+		e.Typed = typed
+	}
+	return e
+}
+
+// glassOptions are the common sizes of tubes.
+func glassOptions() []ask.Option {
+	var options []ask.Option
+	for _, g := range limits.CommonGlass() {
+		full, step := quantity.Plain(g.CapacityML, -1), quantity.Plain(g.GraduationML, -1)
+		options = append(options, ask.Option{Value: full + "/" + step, Label: full + " mL, marks " + step + " mL apart"})
+	}
+	return append(options, ask.Option{Value: wordOther, Label: "another, or without a known highest mark"})
+}
+
+// ownGlass reads a tube that is none of the common ones, as 120/2.
+func ownGlass(text string) (value, expected string) {
+	full, step, found := strings.Cut(text, "/")
+	read := positive(quantity.Volume)
+	f, wrongFull := read(strings.TrimSpace(full))
+	s, wrongStep := read(strings.TrimSpace(step))
+	if !found || wrongFull != "" || wrongStep != "" || number(s) > number(f) {
+		return "", "a tube"
+	}
+	return f + "/" + s, ""
+}
+
+// askScale asks how good the scale is: a class of glass, a figure, or one mark.
+func (f *Flow) askScale(l *list, run int, section string, id func(string) string) {
+	class, tolerance := runSet(run, recorded.FieldTubeClass), runSet(run, recorded.FieldToleranceML)
+	if own := f.place(mark(run, markOwnScale)); own > max(f.place(class), f.place(tolerance)) {
+		l.add(f.step(field{key: tolerance, id: id(recorded.FieldToleranceML), read: figure(quantity.Volume), Question: ask.Question{
+			Section: section, Prompt: "Largest error of the scale", Required: true, Hint: "such as 0.5 mL"}}))
+		return
+	}
+	options := f.scales(run)
+	standing := wordMark
+	switch {
+	case f.record.Value(tolerance) != "" && f.record.Value(tolerance) != recorded.None:
+		standing = f.record.Value(tolerance)
+	case f.record.Value(class) != "" && f.record.Value(class) != recorded.None:
+		standing = f.record.Value(class)
+	}
+	read := oneOf(options, figure(quantity.Volume))
+	l.add(step{id: id(recorded.FieldTubeClass), done: f.has(class) || f.has(tolerance),
+		ask: func() ask.Question {
+			return ask.Question{Kind: ask.Choice, Section: section, Prompt: "How good the scale is", Options: options,
+				Default: standing, Required: true, Hint: "one of these, or the largest error such as 0.5 mL"}
+		},
+		take: func(a answer) (taken, error) {
+			text := a.text
+			if text == "" {
+				text = standing
+			}
+			value, expected := read(text)
+			if expected != "" {
+				return taken{}, refuse(a.text, alternatives(options)+", or the largest error of the scale such as 0.5 mL")
+			}
+			return f.takeScale(run, value, text), nil
+		}})
+}
+
+// scales are the kinds of scale that a tube of its size may have.
+func (f *Flow) scales(run int) []ask.Option {
+	options := []ask.Option{{Value: wordMark, Label: "to one mark: workshop plastic, or not known"}}
+	capacity := f.number(runSet(run, recorded.FieldCapacityML))
+	for _, class := range []string{"A", "B"} {
+		if tolerance, err := limits.GlassToleranceML(capacity, class); err == nil {
+			options = append(options, ask.Option{Value: class, Label: fmt.Sprintf("class %s of ASTM E1272: to %s", class,
+				quantity.Format(quantity.Volume, tolerance))})
+		}
+	}
+	return append(options, ask.Option{Value: wordOther, Label: "to a figure of its own"})
+}
+
+// takeScale logs how good a scale is. Of one run it takes the place of the test's.
+func (f *Flow) takeScale(run int, value, typed string) taken {
+	class, tolerance := runSet(run, recorded.FieldTubeClass), runSet(run, recorded.FieldToleranceML)
+	nothing := ""
+	if run > 0 {
+		nothing = recorded.None
+	}
+	switch value {
+	case wordOther:
+		return taken{drafts: []leakback.Event{event(mark(run, markOwnScale), "1")}}
+	case wordMark:
+		return f.renewed(event(class, nothing), event(tolerance, nothing))
+	case "A", "B":
+		return f.renewed(event(class, value), event(tolerance, nothing))
+	}
+	return f.renewed(typedEvent(tolerance, value, typed), event(class, nothing))
+}
+
+// renewed are those of the events that say something new.
+func (f *Flow) renewed(events ...leakback.Event) taken {
+	var t taken
+	for _, e := range events {
+		if before, known := f.record.Last(e.Key); !known || before.Value != e.Value {
+			t.drafts = append(t.drafts, e)
+		}
+	}
+	return t
+}

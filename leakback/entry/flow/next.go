@@ -1,0 +1,387 @@
+package flow
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"leakback/leakback"
+	"leakback/leakback/blockoff"
+	"leakback/leakback/entry/ask"
+	"leakback/leakback/entry/recorded"
+	"leakback/limits/quantity"
+	"leakback/stats"
+)
+
+// What can be chosen after a run.
+const (
+	nextCollect    = "collect" // what settles the open cylinders
+	nextShorter    = "shorter"
+	nextTube       = "tube"
+	nextPasses     = "passes"
+	nextAllBlocked = "all-blocked"
+	nextAgain      = "again"
+	nextLonger     = "length" // another run of another length
+	nextCorrect    = "correct"
+	nextState      = "state"
+	nextLeaveOut   = "leave-out"
+	nextDone       = "done"
+)
+
+// choice is one thing to do after a run.
+type choice struct {
+	ask.Option
+	// events are those that begin it, beside the mark of the choice.
+	events []leakback.Event
+}
+
+// askNext asks what is to be done after the last run, and what that needs to know.
+func (f *Flow) askNext(l *list, k int) {
+	chosen, at := f.chosen(k)
+	s := f.nextStep(k)
+	s.done = chosen != ""
+	l.add(s)
+	switch number, leaving := strings.CutPrefix(chosen, nextLeaveOut+" "); {
+	case chosen == nextCorrect:
+		l.add(f.correctStep(k))
+	case chosen == nextState:
+		f.askState(l, at)
+	case chosen == nextLeaveOut:
+		l.add(f.whichRunStep(k))
+	case leaving:
+		l.add(f.reasonStep(k, atoi(number)))
+	case chosen == nextDone:
+		l.add(f.noteStep())
+	}
+}
+
+// chosen is what was chosen after run k and is not finished, and where in the
+// record; "" where the choice is open.
+func (f *Flow) chosen(k int) (what string, at int) {
+	e, ok := f.record.Last(mark(k, markNext))
+	if !ok {
+		return "", -1
+	}
+	at = int(e.Seq) - 1
+	number, leaving := strings.CutPrefix(e.Value, nextLeaveOut+" ")
+	switch {
+	case leaving && f.place(leakback.Key{Kind: leakback.KindLeaveOut, Run: atoi(number)}) > at,
+		e.Value == nextState && f.stateAnswered(at),
+		f.place(leakback.Key{Kind: leakback.KindEnd}) > at:
+		return "", at
+	case leaving || slices.Contains([]string{nextCorrect, nextState, nextLeaveOut, nextDone}, e.Value):
+		return e.Value, at
+	}
+	return "", at
+}
+
+// stateAnswered says whether the state was asked for once more, and answered,
+// behind that place of the record.
+func (f *Flow) stateAnswered(at int) bool {
+	l := &list{}
+	f.askState(l, at)
+	return !l.open
+}
+
+// nextStep shows the verdicts and asks what is next.
+func (f *Flow) nextStep(k int) step {
+	return step{id: runID(k, markNext),
+		ask: func() ask.Question {
+			choices := f.choices(k)
+			q := ask.Question{Kind: ask.Choice, Section: "The result", Prompt: "What next", Required: true,
+				Default: choices[0].Value, Notes: f.resultNotes(), Table: f.table(), Board: f.board(k)}
+			for _, c := range choices {
+				q.Options = append(q.Options, c.Option)
+			}
+			return q
+		},
+		take: func(a answer) (taken, error) {
+			choices := f.choices(k)
+			text := a.text
+			if text == "" {
+				text = choices[0].Value
+			}
+			options := make([]ask.Option, len(choices))
+			for i := range choices {
+				options[i] = choices[i].Option
+			}
+			value, expected := oneOf(options, nil)(text)
+			if expected != "" {
+				return taken{}, refuse(a.text, expected)
+			}
+			i := slices.IndexFunc(choices, func(c choice) bool { return c.Value == value })
+			return f.choose(k, choices[i]), nil
+		}}
+}
+
+// choose logs a choice, and closes the test where a note was given before.
+func (f *Flow) choose(k int, c choice) taken {
+	t := taken{drafts: append([]leakback.Event{event(mark(k, markNext), c.Value)}, c.events...)}
+	if c.Value == nextDone && f.has(setKey(leakback.FieldNote)) {
+		t.drafts = append(t.drafts, f.ending())
+	}
+	return t
+}
+
+func (f *Flow) ending() leakback.Event {
+	return event(leakback.Key{Kind: leakback.KindEnd}, "done")
+}
+
+// resultNotes say what is open and what would settle it, each once.
+func (f *Flow) resultNotes() []string {
+	result, err := f.Result()
+	if err != nil {
+		return []string{"No verdict yet: " + err.Error()}
+	}
+	var notes []string
+	add := func(text string) {
+		if !slices.Contains(notes, text) {
+			notes = append(notes, text)
+		}
+	}
+	if s := result.Settle; s != nil {
+		add("To settle it: " + s.Text + ".")
+	}
+	for i := range result.Cylinders {
+		c := &result.Cylinders[i]
+		if c.Settle != nil && (result.Settle == nil || c.Settle.Text != result.Settle.Text) {
+			add(fmt.Sprintf("Cylinder %d is %s: %s.", c.Cylinder, c.Verdict, c.Settle.Text))
+		}
+	}
+	return notes
+}
+
+// choices are what can be done after run k, what is proposed first.
+func (f *Flow) choices(k int) []choice {
+	all := f.proposals(k)
+	add := func(c choice) {
+		if !slices.ContainsFunc(all, func(o choice) bool { return o.Value == c.Value }) {
+			all = append(all, c)
+		}
+	}
+	rest := []choice{
+		f.another(k, nextAgain, "another run of the same length", 0),
+		{Option: ask.Option{Value: nextLonger, Label: "another run of another length"}, events: []leakback.Event{event(mark(k+1, markNext), "")}},
+		{Option: ask.Option{Value: nextTube, Label: "another run with other tubes"}, events: []leakback.Event{event(mark(k+1, markOtherTube), "1")}},
+		{Option: ask.Option{Value: nextCorrect, Label: "correct a reading, or the length of a run"}},
+		{Option: ask.Option{Value: nextState, Label: "record the state (temperature, pressure, speed)"}},
+		{Option: ask.Option{Value: nextLeaveOut, Label: "leave a run out, or take it back in"}},
+	}
+	done := choice{Option: ask.Option{Value: nextDone, Label: "finish: the test is complete"}}
+	if len(all) == 0 {
+		add(done)
+	}
+	for _, c := range rest {
+		add(c)
+	}
+	add(done)
+	if k >= mostRuns {
+		all = slices.DeleteFunc(all, func(c choice) bool { return len(c.events) > 0 })
+	}
+	return all
+}
+
+// mostRuns is as many as a readings file may have.
+const mostRuns = 999
+
+// another is a run more, of that length in s (0 for the same).
+func (f *Flow) another(k int, value, label string, seconds float64) choice {
+	c := choice{Option: ask.Option{Value: value, Label: label}}
+	if seconds == 0 {
+		c.events = []leakback.Event{event(mark(k+1, markNext), "")}
+		return c
+	}
+	if f.cranking() {
+		cranks := cranksFor(seconds, f.longestCrank(k))
+		if limit := f.limit(); limit != nil && limit.Cranks > 0 {
+			cranks = limit.Cranks
+		}
+		c.events = append(c.events, event(mark(k+1, markCranks), strconv.Itoa(cranks)))
+		seconds /= float64(cranks)
+	}
+	c.events = append(c.events, event(mark(k+1, markSeconds), quantity.Plain(seconds, clockDecimals)))
+	return c
+}
+
+// longestCrank is how long the starter may be used at once, as far as is known.
+func (f *Flow) longestCrank(k int) float64 {
+	if most := f.sheet.Measurement.MaxCrankS; most > 0 {
+		return most
+	}
+	return max(leastS, f.planned(k))
+}
+
+// cranksFor is how many cranks of at most that length make a collection.
+func cranksFor(seconds, most float64) int {
+	return min(mostCranks, max(1, int(math.Ceil(stats.Round6(seconds/most)))))
+}
+
+// proposals are what settles the open cylinders, as far as it can be done here.
+func (f *Flow) proposals(k int) []choice {
+	result, err := f.Result()
+	if err != nil {
+		return nil
+	}
+	if left := f.missing(k); left != "" {
+		return []choice{{Option: ask.Option{Value: nextAgain, Label: left}, events: []leakback.Event{event(mark(k+1, markNext), "")}}}
+	}
+	s := result.Settle
+	if s == nil {
+		return nil
+	}
+	switch s.Action {
+	case leakback.Collect, leakback.Repeat:
+		return f.collectMore(k, s, result)
+	case leakback.LargerTube, leakback.FinerTube:
+		return f.otherTube(k, s)
+	case leakback.CheckHose:
+		return []choice{f.another(k, nextAgain, s.Text, 0)}
+	case leakback.ReadAll:
+		if f.oneTube() {
+			return []choice{f.another(k, nextAgain, s.Text, 0)}
+		}
+		return []choice{{Option: ask.Option{Value: nextCorrect, Label: s.Text}}}
+	case leakback.RecordState:
+		return []choice{{Option: ask.Option{Value: nextState, Label: s.Text}}, f.another(k, nextAgain, "another run of the same length", 0)}
+	case leakback.AllBlocked:
+		if f.method() == leakback.MethodBlockOff {
+			return []choice{{Option: ask.Option{Value: nextAllBlocked, Label: s.Text},
+				events: []leakback.Event{event(runSet(k+1, recorded.FieldBlocked), joined(f.numbers()))}}}
+		}
+	}
+	return nil
+}
+
+// missing says which run of the schedule was left out and not done again.
+func (f *Flow) missing(k int) string {
+	if f.lastCut() {
+		return ""
+	}
+	switch left := f.leftToDo(k + 1); {
+	case f.method() == leakback.MethodBlockOff && len(left) > 0:
+		return "the run that is missing: blocked " + blockedWord(left[0])
+	case f.oneTube() && f.nextCylinder(k+1) != f.order()[0]:
+		return fmt.Sprintf("the run that is missing: cylinder %d", f.nextCylinder(k+1))
+	}
+	return ""
+}
+
+// collectMore proposes the run that would settle it: longer, or once more.
+func (f *Flow) collectMore(k int, s *leakback.Settle, result *leakback.Result) []choice {
+	switch {
+	case f.method() == leakback.MethodBlockOff && s.Runs > len(result.Test.Runs)+1:
+		if f.passes() < blockoff.MostPasses {
+			return []choice{{Option: ask.Option{Value: nextPasses, Label: s.Text}, events: []leakback.Event{event(mark(k+1, markNext), "")}}}
+		}
+		return nil
+	case math.IsNaN(s.CollectS):
+		return []choice{f.another(k, nextAgain, s.Text, 0)}
+	}
+	return []choice{f.another(k, nextCollect, s.Text, f.wholeSeconds(s.CollectS))}
+}
+
+// wholeSeconds is a length that settles something as a stopwatch keeps it.
+func (f *Flow) wholeSeconds(s float64) float64 { return math.Max(10, math.Ceil(stats.Round6(s))) }
+
+// otherTube proposes a run with other tubes or, where one ran over, a shorter one.
+func (f *Flow) otherTube(k int, s *leakback.Settle) []choice {
+	tube := choice{Option: ask.Option{Value: nextTube, Label: s.Text}, events: []leakback.Event{event(mark(k+1, markOtherTube), "1")}}
+	overflow := s.Action == leakback.LargerTube && math.IsNaN(s.GraduationML)
+	if shorter := math.Floor(s.CollectS); overflow && shorter >= leastS {
+		return []choice{f.another(k, nextShorter, "collect for "+seconds(shorter)+" with these tubes", shorter), tube}
+	}
+	return []choice{tube}
+}
+
+// correctStep takes corrections until an empty line.
+func (f *Flow) correctStep(k int) step {
+	return step{id: runID(k, nextCorrect),
+		ask: func() ask.Question {
+			q := ask.Question{Kind: ask.Reading, Section: "The result", Prompt: "Correction", Table: f.table(), Board: f.board(k),
+				Hint: f.example(k) + " because misread, interval=61s; Enter ends the corrections"}
+			if k > 1 {
+				q.Hint = fmt.Sprintf("%s because misread, run 1 %s, interval=61s; Enter ends the corrections", f.example(k), f.example(1))
+			}
+			return q
+		},
+		take: func(a answer) (taken, error) {
+			if a.text == "" {
+				return taken{drafts: []leakback.Event{event(mark(k, markNext), "")}}, nil
+			}
+			outlets := f.outlets(k)
+			o := outlet{}
+			if len(outlets) == 1 {
+				o = outlets[0]
+			}
+			return f.takeReading(k, o, a)
+		}}
+}
+
+// whichRunStep asks which run is left out, or taken back in.
+func (f *Flow) whichRunStep(k int) step {
+	var options []ask.Option
+	for j := 1; j <= k; j++ {
+		label := fmt.Sprintf("leave run %d out", j)
+		if f.leftOut(j) {
+			label = fmt.Sprintf("take run %d back in", j)
+		}
+		options = append(options, ask.Option{Value: strconv.Itoa(j), Label: label})
+	}
+	return step{id: runID(k, nextLeaveOut),
+		ask: func() ask.Question {
+			return ask.Question{Kind: ask.Choice, Section: "The result", Prompt: "Which run", Options: options,
+				Hint: "skip leaves all as they are", Table: f.table()}
+		},
+		take: func(a answer) (taken, error) {
+			if a.text == "" {
+				return taken{drafts: []leakback.Event{event(mark(k, markNext), "")}}, nil
+			}
+			value, expected := oneOf(options, nil)(a.text)
+			if expected != "" {
+				return taken{}, refuse(a.text, expected)
+			}
+			return taken{drafts: []leakback.Event{event(mark(k, markNext), nextLeaveOut+" "+value)}}, nil
+		}}
+}
+
+// reasonStep asks why.
+func (f *Flow) reasonStep(k, run int) step {
+	value, prompt, said := "1", "Why run %d is left out", "run %d is left out: "
+	if f.leftOut(run) {
+		value, prompt, said = "", "Why run %d takes part again", "run %d takes part again: "
+	}
+	key := leakback.Key{Kind: leakback.KindLeaveOut, Run: run}
+	return step{id: runID(k, "reason"),
+		ask: func() ask.Question {
+			return ask.Question{Section: "The result", Prompt: fmt.Sprintf(prompt, run), Hint: "such as a tube was knocked over", Required: true}
+		},
+		take: func(a answer) (taken, error) {
+			if a.text == "" {
+				return taken{}, refuse("", "a reason, which stands in the report")
+			}
+			reason, expected := words(longestSentence)(a.text)
+			if expected != "" {
+				return taken{}, refuse(a.text, expected)
+			}
+			e := event(key, value)
+			e.Reason = reason
+			return taken{drafts: []leakback.Event{e}, said: []string{fmt.Sprintf(said, run) + reason}}, nil
+		}}
+}
+
+// noteStep asks for a note and closes the test.
+func (f *Flow) noteStep() step {
+	return step{id: leakback.FieldNote,
+		ask: func() ask.Question {
+			return ask.Question{Section: "The end", Prompt: "Note", Hint: "one line for the report; Enter leaves it out", Table: f.table()}
+		},
+		take: func(a answer) (taken, error) {
+			value, expected := words(longestSentence)(a.text)
+			if expected != "" {
+				return taken{}, refuse(a.text, expected)
+			}
+			return taken{drafts: []leakback.Event{event(setKey(leakback.FieldNote), value), f.ending()}}, nil
+		}}
+}

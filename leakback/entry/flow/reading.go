@@ -1,0 +1,233 @@
+package flow
+
+import (
+	"errors"
+	"fmt"
+	"regexp"
+	"strings"
+
+	"leakback/leakback"
+	"leakback/leakback/entry/ask"
+	"leakback/leakback/entry/recorded"
+)
+
+// askReadings asks for what the tubes hold.
+func (f *Flow) askReadings(l *list, k int) {
+	for _, o := range f.outlets(k) {
+		_, read := f.read(k, o)
+		l.add(step{id: f.readingID(k, o), done: read,
+			ask:  func() ask.Question { return f.askReading(k, o) },
+			take: func(a answer) (taken, error) { return f.takeReading(k, o, a) }})
+	}
+}
+
+func (f *Flow) readingID(k int, o outlet) string {
+	what := "reading"
+	switch {
+	case o.cylinder > 0:
+		what += fmt.Sprintf(" %d", o.cylinder)
+	case o.line != "":
+		what += " " + o.line
+	}
+	return runID(k, what)
+}
+
+func (f *Flow) askReading(k int, o outlet) ask.Question {
+	q := ask.Question{Kind: ask.Reading, Section: runSection(k), Prompt: "Level of " + o.name(), Required: true,
+		Cylinder: o.cylinder, Board: f.board(k), Hint: "22.5, or >100 where it ran over, <2 below the first mark, skip"}
+	if len(f.outlets(k)) > 1 {
+		q.Hint += "; 4=22.5 for another"
+		if o.cylinder == 0 {
+			q.Hint = strings.Replace(q.Hint, "4=", o.line+"=", 1)
+		}
+	}
+	if e, ok := f.read(k, o); ok {
+		q.Default = e.Value
+	}
+	return q
+}
+
+// entryOf is what a line at a reading says: a level of an outlet, or the length
+// of the run.
+type entryOf struct {
+	run      int
+	outlet   outlet
+	level    string // "" where it is not read
+	interval string // "" where a level was given
+	reason   string
+}
+
+var (
+	becauseWord  = regexp.MustCompile(`(?i)^(.*\S)\s+because\s+(\S.*)$`)
+	runWord      = regexp.MustCompile(`(?i)^run\s+(\d+)[\s:,]+(\S.*)$`)
+	intervalWord = regexp.MustCompile(`(?i)^interval\s*[=:]?\s*(.*)$`)
+	namedLevel   = regexp.MustCompile(`^([^=]*[^=\s])\s*=\s*(.*)$`)
+	spacedLevel  = regexp.MustCompile(`(?i)^(\d+)[\s:]+([<>]?\s*\d.*|skip|-)$`)
+	weighed      = regexp.MustCompile(`(?i)^([<>]?\s*[\d.,]+)\s*g$`)
+)
+
+// parse reads a line at the reading of an outlet of run k: the level of that
+// outlet, or which one it is of and the level ("4=22.5", "4 22.5", "run 2 4=22.5"),
+// or "interval=61s"; a reason may stand behind "because".
+func (f *Flow) parse(k int, o outlet, text string) (entryOf, error) {
+	e := entryOf{run: k, outlet: o}
+	rest := text
+	if m := becauseWord.FindStringSubmatch(rest); m != nil {
+		rest, e.reason = m[1], m[2]
+		if _, expected := words(longestSentence)(e.reason); expected != "" {
+			return e, refuse(text, "as a reason "+expected)
+		}
+	}
+	if m := runWord.FindStringSubmatch(rest); m != nil {
+		if e.run, rest = atoi(m[1]), m[2]; e.run < 1 || e.run > k || !f.timed(e.run) {
+			return e, refuse(text, fmt.Sprintf("a run from 1 to %d", k))
+		}
+		if own := f.outlets(e.run); len(own) == 1 {
+			e.outlet = own[0]
+		}
+	}
+	if m := intervalWord.FindStringSubmatch(rest); m != nil {
+		if e.interval = strings.TrimSpace(m[1]); e.interval == "" {
+			return e, refuse(text, "a length behind interval, such as interval=61s")
+		}
+		return e, nil
+	}
+	return f.parseLevel(e, text, rest)
+}
+
+// parseLevel reads which outlet it is and its level.
+func (f *Flow) parseLevel(e entryOf, text, rest string) (entryOf, error) {
+	m := namedLevel.FindStringSubmatch(rest)
+	if m == nil && (len(f.outlets(e.run)) > 1 || e.outlet.cylinder > 0) {
+		m = spacedLevel.FindStringSubmatch(rest)
+	}
+	if m != nil {
+		o, ok := f.outletNamed(e.run, m[1])
+		if !ok {
+			return e, refuse(text, "one of "+f.outletNames(e.run)+" in front of the level, such as "+f.example(e.run))
+		}
+		e.outlet, rest = o, m[2]
+	}
+	if e.outlet == (outlet{}) && m == nil && len(f.outlets(e.run)) > 1 {
+		return e, refuse(text, "which one it is of, and its level: "+f.example(e.run))
+	}
+	e.level = strings.TrimSpace(rest)
+	switch {
+	case e.level == "":
+		return e, refuse(text, "a level, such as "+f.example(e.run))
+	case e.level == "-" || strings.EqualFold(e.level, wordSkip):
+		e.level = ""
+	}
+	return e, nil
+}
+
+// outletNamed finds an outlet by its number or its line's name.
+func (f *Flow) outletNamed(run int, name string) (outlet, bool) {
+	for _, o := range f.outlets(run) {
+		if o.cylinder > 0 && fmt.Sprint(o.cylinder) == name || o.cylinder == 0 && strings.EqualFold(o.line, name) && name != "" {
+			return o, true
+		}
+	}
+	return outlet{}, false
+}
+
+func (f *Flow) outletNames(run int) string {
+	var names []string
+	for _, o := range f.outlets(run) {
+		names = append(names, o.name())
+	}
+	return strings.Join(names, ", ")
+}
+
+// example is how a level of a named outlet is typed.
+func (f *Flow) example(run int) string {
+	outlets := f.outlets(run)
+	if len(outlets) == 0 {
+		return "22.5"
+	}
+	switch o := outlets[len(outlets)-1]; {
+	case o.cylinder > 0:
+		return fmt.Sprintf("%d=22.5", o.cylinder)
+	case o.line != "":
+		return o.line + "=22.5"
+	}
+	return "22.5"
+}
+
+// takeReading logs a level, or what else was typed at a reading.
+func (f *Flow) takeReading(k int, o outlet, a answer) (taken, error) {
+	standing, read := f.read(k, o)
+	switch {
+	case a.skip:
+		return f.setReading(entryOf{run: k, outlet: o}, "")
+	case a.text == "" && read && standing.Value != "":
+		return taken{}, nil
+	case a.text == "":
+		return taken{}, refuse("", "a level such as 22.5, >100 or <2, or skip where it is not read")
+	}
+	e, err := f.parse(k, o, a.text)
+	if err != nil {
+		return taken{}, err
+	}
+	if e.interval != "" {
+		return f.correctInterval(e.run, e.interval, e.reason)
+	}
+	return f.setReading(e, a.text)
+}
+
+// setReading logs a level where it says something new.
+func (f *Flow) setReading(e entryOf, typed string) (taken, error) {
+	column, value := recorded.FieldVolumeML, e.level
+	if m := weighed.FindStringSubmatch(value); m != nil {
+		column, value = recorded.FieldMassG, m[1]
+	}
+	before, read := f.read(e.run, e.outlet)
+	if read && before.Value == value && (before.Field == column || value == "") {
+		return taken{said: []string{e.outlet.name() + ": " + levelText(column, value) + ", as before"}}, nil
+	}
+	draft := event(e.outlet.key(e.run, column), value)
+	if column == recorded.FieldMassG {
+		draft.Typed = e.level
+	}
+	draft.Reason = e.reason
+	said := e.outlet.name() + ": " + levelText(column, value)
+	if f.lastRun() > 1 {
+		said = fmt.Sprintf("run %d, %s", e.run, said)
+	}
+	if read {
+		said += " (was " + levelText(before.Field, before.Value) + ")"
+	}
+	return taken{drafts: []leakback.Event{draft}, said: []string{said}}, nil
+}
+
+// levelText is a level as it was typed, with its unit.
+func levelText(column, value string) string {
+	unit := map[string]string{recorded.FieldVolumeML: " mL", recorded.FieldVolumeCC: " cc",
+		recorded.FieldVolumeFlOz: " fl oz", recorded.FieldMassG: " g"}[column]
+	switch {
+	case value == "":
+		return "not read"
+	case strings.ContainsFunc(value, isLetter):
+		return value
+	}
+	return value + unit
+}
+
+func isLetter(r rune) bool { return r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' }
+
+// expectedBy is what a fault of the record expects in the place of an answer that
+// came to drafts. Where it is about something else than the level that was typed
+// it says about what.
+func expectedBy(err error, drafts []leakback.Event) string {
+	var faults *recorded.FaultError
+	if !errors.As(err, &faults) {
+		return "what fits the record: " + err.Error()
+	}
+	first := faults.Faults[0]
+	for _, e := range drafts {
+		if e.Kind == leakback.KindReading && e.Run == first.Run && e.Cylinder == first.Cylinder && e.Field == first.Field {
+			return first.Expected
+		}
+	}
+	return "what fits the record, which has " + first.Error()
+}

@@ -1,0 +1,420 @@
+package flow
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"leakback/leakback"
+	"leakback/leakback/entry"
+	"leakback/leakback/entry/ask"
+	"leakback/leakback/entry/recorded"
+	"leakback/limits/quantity"
+)
+
+// wordEnough ends a cranking run with the cranks that it has; wordAgain times a
+// collection again.
+const (
+	wordEnough = "enough"
+	wordAgain  = "again"
+)
+
+// anyTime says whether a clock timed anything of a run.
+func (f *Flow) anyTime(run int) bool {
+	for _, field := range f.timedFields(run) {
+		if f.record.Value(timeKey(run, field)) != "" {
+			return true
+		}
+	}
+	return false
+}
+
+// timedFields are the pieces of a run's collection that were ever timed.
+func (f *Flow) timedFields(run int) []string {
+	var fields []string
+	seen := map[string]bool{}
+	for _, e := range f.record.Events {
+		if e.Kind == leakback.KindTime && e.Run == run && !seen[e.Field] {
+			seen[e.Field] = true
+			fields = append(fields, e.Field)
+		}
+	}
+	return fields
+}
+
+// crankTimed says whether a crank of a run was timed.
+func (f *Flow) crankTimed(run, crank int) bool {
+	return f.record.Value(timeKey(run, recorded.Crank(crank))) != ""
+}
+
+// timed says that the length of a run is known, or known to be unknown.
+func (f *Flow) timed(run int) bool {
+	switch {
+	case f.record.Value(runSet(run, recorded.FieldIntervalS)) != "", f.untimed(run),
+		f.record.Value(timeKey(run, recorded.FieldCollection)) != "",
+		f.set(recorded.FieldIntervalS) != "" && f.readIn(run):
+		return true
+	case !f.anyTime(run):
+		return false
+	case !f.cranking():
+		return true
+	}
+	for j := range max(1, f.cranks(run)) {
+		if !f.crankTimed(run, j+1) {
+			return false
+		}
+	}
+	return true
+}
+
+// interval is the length of a run as it stands in s; 0 where it is not known.
+func (f *Flow) interval(run int) float64 {
+	set := runSet(run, recorded.FieldIntervalS)
+	at, total := f.place(set), 0.0
+	for _, field := range f.timedFields(run) {
+		key := timeKey(run, field)
+		if f.record.Value(key) != "" && (f.place(key) > at || f.record.Value(set) == "") {
+			total += f.number(key)
+		}
+	}
+	switch {
+	case total > 0:
+		return total
+	case f.record.Value(set) != "":
+		return f.number(set)
+	}
+	return f.number(setKey(recorded.FieldIntervalS))
+}
+
+// askCollection asks for the collection to be timed, in one piece or crank by
+// crank; afterwards its length can be corrected.
+func (f *Flow) askCollection(l *list, k int) {
+	switch {
+	case f.timed(k):
+		l.add(f.intervalStep(k))
+		return
+	case !f.cranking():
+		l.add(f.timerStep(k, recorded.FieldCollection, "Collect for "+seconds(f.planned(k)), false))
+		return
+	}
+	cranks := max(1, f.cranks(k))
+	for j := 1; j <= cranks; j++ {
+		if since, ok := f.cranked(k, j); ok {
+			l.add(f.restStep(k, j, since))
+		}
+		prompt := fmt.Sprintf("Crank for %s", seconds(f.planned(k)))
+		if cranks > 1 {
+			prompt = fmt.Sprintf("Crank %d of %d, for %s", j, cranks, seconds(f.planned(k)))
+		}
+		l.add(f.timerStep(k, recorded.Crank(j), prompt, j > 1))
+	}
+}
+
+// timerStep times a collection, or one crank of it.
+func (f *Flow) timerStep(k int, piece, prompt string, later bool) step {
+	id := runID(k, piece)
+	return step{id: id, done: f.record.Value(timeKey(k, piece)) != "",
+		ask: func() ask.Question {
+			q := ask.Question{Kind: ask.Timer, Section: runSection(k), Prompt: prompt, TargetS: f.planned(k), Running: f.running(id),
+				Hint: "Enter starts and Enter stops; or the length as another clock has it, such as 60 s", Notes: f.timerNotes(k, piece)}
+			if later && !q.Running {
+				q.Hint += "; enough ends the run here"
+			}
+			return q
+		},
+		take: func(a answer) (taken, error) {
+			switch {
+			case a.empty() && f.running(id):
+				return f.stop(k, piece, a.now)
+			case a.empty():
+				return taken{drafts: []leakback.Event{event(startKey(k, piece), "")},
+					timing: &timing{id: id, run: k, began: a.now}}, nil
+			case later && !f.running(id) && strings.EqualFold(a.text, wordEnough):
+				return f.enoughCranks(k, piece)
+			}
+			return f.typedInterval(k, piece, a)
+		}}
+}
+
+// timerNotes say what to do before a collection is started.
+func (f *Flow) timerNotes(k int, piece string) []string {
+	var notes []string
+	last := max(f.place(mark(k, markLost)), f.place(mark(k, markAbandoned)))
+	if last >= 0 && last > f.place(startKey(k, piece)) {
+		notes = append(notes, "The collection that ran is lost, as nobody timed it to its end: empty the tubes and begin the run again.")
+	}
+	if f.running(runID(k, piece)) {
+		return nil
+	}
+	if k == 1 || piece != recorded.FieldCollection && piece != recorded.Crank(1) {
+		return notes
+	}
+	return append(notes, "Empty the tubes.")
+}
+
+// The shortest and the longest collection, in s.
+var leastS, mostS = quantity.Interval.Bounds()
+
+// stop logs how long a collection ran. A stop that could not be kept keeps its
+// time for when it is tried again.
+func (f *Flow) stop(k int, piece string, now time.Time) (taken, error) {
+	t := f.timing
+	if !t.stopped.IsZero() {
+		now = t.stopped
+	}
+	ran := now.Sub(t.began).Seconds()
+	switch {
+	case ran < leastS:
+		return taken{}, refuse("", fmt.Sprintf("%s at least: that was the same press, and the clock runs on", seconds(leastS)))
+	case ran > mostS:
+		return taken{}, refuse("", "at most "+seconds(mostS)+": type how long it ran, or back to start again")
+	}
+	t.stopped = now
+	value := quantity.Plain(ran, clockDecimals)
+	out := taken{drafts: []leakback.Event{event(timeKey(k, piece), value)},
+		said: []string{f.ranText(k, piece, ran)}}
+	if name, off := clockFault(t.began, now); name != "" {
+		out.drafts = append(out.drafts, event(mark(k, name), quantity.Plain(off, clockDecimals)))
+		out.said = append(out.said, faultText(name, off))
+	}
+	return out, nil
+}
+
+// clockDecimals is how finely a collection is logged: pressing a key is good to
+// a tenth of a second at best.
+const clockDecimals = 3
+
+// ranText says how long a collection ran, and where a crank was too long for the
+// starter.
+func (f *Flow) ranText(k int, piece string, ran float64) string {
+	text := fmt.Sprintf("run %d, %s: %s s", k, piece, quantity.Fixed(ran, 1))
+	if f.cranking() && f.sheet.Measurement.MaxCrankS > 0 && ran > f.sheet.Measurement.MaxCrankS+1 {
+		text += ", longer than the " + seconds(f.sheet.Measurement.MaxCrankS) + " that the sheet allows the starter"
+	}
+	return text
+}
+
+// mostOff is how far wall clock and monotonic clock may part during a collection
+// before it is said, in s: a clock that is kept in step moves by less.
+const mostOff = 2
+
+// clockFault says whether the wall clock moved otherwise than the clock that
+// nobody sets, and by how many seconds: ahead where the machine slept, as the
+// latter stands still then.
+func clockFault(began, ended time.Time) (name string, off float64) {
+	wall := ended.Round(0).Sub(began.Round(0))
+	off = (wall - ended.Sub(began)).Seconds()
+	switch {
+	case off > mostOff:
+		return markAsleep, off
+	case off < -mostOff:
+		return markStepped, off
+	}
+	return "", 0
+}
+
+func faultText(name string, off float64) string {
+	shift := quantity.Fixed(math.Abs(off), 0)
+	if name == markAsleep {
+		return "the machine slept, or its clock was set ahead, by " + shift + " s during the collection: if it slept, " +
+			"the collection was longer by that; correct it (interval=…) or collect again"
+	}
+	return "the machine's clock was set back by " + shift + " s during the collection; the time that ran was taken by another clock"
+}
+
+// typedInterval takes a length that another clock timed.
+func (f *Flow) typedInterval(k int, piece string, a answer) (taken, error) {
+	if piece != recorded.FieldCollection {
+		value, expected := figure(quantity.Interval)(a.text)
+		if expected != "" {
+			return taken{}, refuse(a.text, "Enter, or "+expected)
+		}
+		e := typedEvent(timeKey(k, piece), value, a.text)
+		e.Typed = a.text // it was not timed here
+		return taken{drafts: []leakback.Event{e}, said: []string{fmt.Sprintf("run %d, %s: %s", k, piece, seconds(number(value)))}}, nil
+	}
+	value, expected := readInterval(a.text)
+	if expected != "" {
+		return taken{}, refuse(a.text, "Enter, or "+expected)
+	}
+	return taken{drafts: []leakback.Event{typedEvent(runSet(k, recorded.FieldIntervalS), value, a.text)},
+		said: []string{fmt.Sprintf("run %d: %s", k, intervalText(value))}}, nil
+}
+
+// readInterval reads the length of a collection.
+func readInterval(text string) (value, expected string) {
+	if strings.EqualFold(text, entry.Unknown) {
+		return entry.Unknown, ""
+	}
+	if value, expected = figure(quantity.Interval)(text); expected != "" {
+		expected += ", or " + entry.Unknown + " where only the ratios matter"
+	}
+	return value, expected
+}
+
+func intervalText(value string) string {
+	if value == entry.Unknown {
+		return "length unknown"
+	}
+	return seconds(number(value))
+}
+
+// enoughCranks ends a run with the cranks that it has.
+func (f *Flow) enoughCranks(k int, piece string) (taken, error) {
+	done := 0
+	for f.crankTimed(k, done+1) {
+		done++
+	}
+	return taken{drafts: []leakback.Event{event(mark(k, markCranks), strconv.Itoa(done))},
+		said: []string{fmt.Sprintf("run %d: ended after %d of its cranks", k, done)}}, nil
+}
+
+// intervalStep corrects the length of a run that was timed. While nothing has
+// been read it may be timed again.
+func (f *Flow) intervalStep(k int) step {
+	standing := f.record.Value(runSet(k, recorded.FieldIntervalS))
+	if standing != entry.Unknown {
+		standing = quantity.Plain(f.interval(k), mostDecimals)
+	}
+	return step{id: runID(k, "interval"), done: true,
+		ask: func() ask.Question {
+			return ask.Question{Section: runSection(k), Prompt: "Length of the collection", Default: standing, Required: true,
+				Hint: "as it was timed; another length corrects it, again times it again"}
+		},
+		take: func(a answer) (taken, error) {
+			switch {
+			case a.text == "":
+				return taken{}, nil
+			case strings.EqualFold(a.text, wordAgain) && f.readIn(k):
+				return taken{}, refuse(a.text, "a length, as this run was read; leave it out at the end and collect another")
+			case strings.EqualFold(a.text, wordAgain):
+				return taken{drafts: append([]leakback.Event{event(mark(k, markAbandoned), "again")}, f.takeBack(k)...)}, nil
+			}
+			return f.correctInterval(k, a.text, "")
+		}}
+}
+
+// correctInterval logs another length of a run.
+func (f *Flow) correctInterval(k int, text, reason string) (taken, error) {
+	value, expected := readInterval(text)
+	if expected != "" {
+		return taken{}, refuse(text, expected)
+	}
+	before := f.interval(k)
+	if value != entry.Unknown && number(value) == before {
+		return taken{}, nil
+	}
+	e := typedEvent(runSet(k, recorded.FieldIntervalS), value, text)
+	e.Reason = reason
+	said := fmt.Sprintf("run %d: %s", k, intervalText(value))
+	if before > 0 {
+		said += " (was " + seconds(before) + ")"
+	}
+	return taken{drafts: []leakback.Event{e}, said: []string{said}}, nil
+}
+
+// takeBack takes back what was timed of a run.
+func (f *Flow) takeBack(k int) []leakback.Event {
+	var drafts []leakback.Event
+	for _, field := range f.timedFields(k) {
+		if key := timeKey(k, field); f.record.Value(key) != "" {
+			drafts = append(drafts, event(key, ""))
+		}
+	}
+	if key := runSet(k, recorded.FieldIntervalS); f.record.Value(key) != "" {
+		drafts = append(drafts, event(key, ""))
+	}
+	for j := range mostCranks {
+		if key := mark(k, markRest+strconv.Itoa(j+1)); f.record.Value(key) != "" {
+			drafts = append(drafts, event(key, ""))
+		}
+	}
+	return drafts
+}
+
+// lost are the events that say that a collection of a run was started and not
+// timed to its end; none where that is not so. What was collected before it
+// stands in the same tubes and is lost with it.
+func (f *Flow) lost(k int, name string) []leakback.Event {
+	if f.timed(k) {
+		return nil
+	}
+	last, started := -1, ""
+	for i, e := range f.record.Events {
+		switch {
+		case e.Run != k:
+		case e.Kind == leakback.KindStart:
+			last, started = i, e.Field
+		case e.Kind == leakback.KindTime && e.Field == started, e.Kind == leakback.KindMark && (e.Field == markLost || e.Field == markAbandoned):
+			last = -1
+		}
+	}
+	if last < 0 {
+		return nil
+	}
+	return append([]leakback.Event{event(mark(k, name), started)}, f.takeBack(k)...)
+}
+
+// assumedRestS is the starter's rest where the sheet does not say: assumed,
+// common practice, no source.
+const assumedRestS = 120
+
+// rest is how long the starter is to rest in s, and whether that is assumed.
+func (f *Flow) rest() (s float64, assumed bool) {
+	if f.sheet != nil && f.sheet.Measurement.RestS > 0 {
+		return f.sheet.Measurement.RestS, false
+	}
+	return assumedRestS, true
+}
+
+// cranked is the event by which the starter stopped last before a crank, and
+// whether there is one.
+func (f *Flow) cranked(run, crank int) (last leakback.Event, ok bool) {
+	for _, e := range f.record.Events {
+		number, isCrank := strings.CutPrefix(e.Field, "crank ")
+		switch {
+		case e.Kind == leakback.KindTime && isCrank && e.Value != "" && (e.Run < run || e.Run == run && atoi(number) < crank),
+			e.Kind == leakback.KindMark && e.Run <= run && (e.Field == markLost || e.Field == markAbandoned):
+			last, ok = e, true
+		}
+	}
+	return last, ok
+}
+
+// restStep lets the starter rest before a crank.
+func (f *Flow) restStep(k, crank int, stopped leakback.Event) step {
+	key := mark(k, markRest+strconv.Itoa(crank))
+	target, assumed := f.rest()
+	since := func() time.Time { return f.momentOf(stopped) }
+	return step{id: runID(k, key.Field), done: f.record.Value(key) != "" || f.crankTimed(k, crank), since: since,
+		ask: func() ask.Question {
+			q := ask.Question{Kind: ask.Rest, Section: runSection(k), Prompt: "Let the starter rest for " + seconds(target),
+				TargetS: target, Hint: "Enter goes on"}
+			if assumed {
+				q.Notes = []string{"The limits sheet has no rest_s: " + seconds(target) + " is assumed. The service information has the starter's duty cycle."}
+			}
+			return q
+		},
+		take: func(a answer) (taken, error) {
+			if a.text != "" {
+				return taken{}, refuse(a.text, "Enter, which goes on")
+			}
+			rested := max(0, a.now.Sub(since()).Seconds())
+			t := taken{drafts: []leakback.Event{event(key, quantity.Plain(rested, clockDecimals))}}
+			if rested < target {
+				t.said = []string{fmt.Sprintf("the starter rested for %s s of %s", quantity.Fixed(rested, 0), seconds(target))}
+			}
+			return t, nil
+		}}
+}
+
+// momentOf is when an event was entered: by the clock that nobody sets where it
+// was in this sitting.
+func (f *Flow) momentOf(e leakback.Event) time.Time {
+	if opened := f.place(leakback.Key{Kind: leakback.KindOpen}); int(e.Seq)-1 > opened {
+		return f.opened.Add(time.Duration(e.ElapsedMS) * time.Millisecond)
+	}
+	return time.UnixMicro(e.AtUS)
+}
