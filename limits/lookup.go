@@ -60,7 +60,7 @@ func (s *Sheet) For(condition, injectors string, st State) Match {
 func (s *Sheet) named(condition string) []*Limit {
 	var limits []*Limit
 	for i := range s.Limits {
-		if sameName(s.Limits[i].Condition, condition) {
+		if SameName(s.Limits[i].Condition, condition) {
 			limits = append(limits, &s.Limits[i])
 		}
 	}
@@ -73,16 +73,16 @@ func (s *Sheet) conditions() []string {
 	var names []string
 	for i := range s.Limits {
 		name := s.Limits[i].Condition
-		if !slices.ContainsFunc(names, func(n string) bool { return sameName(n, name) }) {
+		if !slices.ContainsFunc(names, func(n string) bool { return SameName(n, name) }) {
 			names = append(names, name)
 		}
 	}
 	return names
 }
 
-// sameName compares what people typed for a condition or an engine, without
+// SameName compares what people typed for a condition or an engine, without
 // regard to case and to spaces around or doubled.
-func sameName(a, b string) bool {
+func SameName(a, b string) bool {
 	return a == b || strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
 }
 

@@ -38,7 +38,7 @@ func parse(data []byte, path, engine string) (*Sheet, error) {
 	}
 	s := d.sheet()
 	s.TOML = string(data)
-	if engine != "" && s.Engine != "" && !sameName(engine, s.Engine) {
+	if engine != "" && s.Engine != "" && !SameName(engine, s.Engine) {
 		d.root().fault("engine", "%s: expected a sheet for %s",
 			quantity.Quote(s.Engine), quantity.Quote(engine))
 	}

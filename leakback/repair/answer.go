@@ -1,0 +1,510 @@
+package repair
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"leakback/leakback"
+	"leakback/limits/quantity"
+	"leakback/stats"
+)
+
+// Answer is that of a repair.
+type Answer string
+
+// The three answers. They are about the return alone; whether the complaint is
+// gone is another question.
+const (
+	BackToNormal    Answer = "back to normal"
+	NotBackToNormal Answer = "not back to normal"
+	Undecided       Answer = "undecided"
+)
+
+// ReasonCode names a reason for an answer.
+type ReasonCode string
+
+// The reasons: of "not back to normal", of "undecided", of "back to normal".
+const (
+	// StillFails are cylinders that failed before and fail now.
+	StillFails ReasonCode = "still-fails"
+	// NowFails are cylinders that fail now and did not before.
+	NowFails ReasonCode = "now-fails"
+	// WholeFails is a total or a difference over its limit.
+	WholeFails ReasonCode = "whole-fails"
+
+	// AfterOpen is a later test that is undecided, or not read, in itself.
+	AfterOpen ReasonCode = "after-open"
+	// NotComparable is a difference between the tests that keeps one from being
+	// held against the other.
+	NotComparable ReasonCode = "not-comparable"
+	// TemperatureDecides is a decision that depends on how far the leak depends
+	// on the temperature.
+	TemperatureDecides ReasonCode = "temperature-decides"
+	// WithinNoise are cylinders that failed before, pass now, and did not come
+	// back by more than measurement noise.
+	WithinNoise ReasonCode = "change-within-noise"
+	// NothingStoodOut is a pair of tests in neither of which anything stood out
+	// and to the later of which no maker's limit was applied.
+	NothingStoodOut ReasonCode = "nothing-stood-out"
+
+	// CameBack are cylinders that failed before, pass now, and changed by more
+	// than measurement noise.
+	CameBack ReasonCode = "came-back"
+	// NormalBefore says that nothing stood out in the earlier test either.
+	NormalBefore ReasonCode = "normal-before"
+	// NoMaximum says that no maker's limit was applied: it qualifies a "back to
+	// normal" that rests on the comparison within the set, and keeps one from
+	// being given where the earlier fail was by a limit.
+	NoMaximum ReasonCode = "no-absolute-limit"
+)
+
+// Reason is one reason for an answer.
+type Reason struct {
+	Code ReasonCode
+	// Cylinders are those it is about; none where it is about the test.
+	Cylinders []int
+	// Text is a clause for people.
+	Text string
+}
+
+// Actions that settle a repair, beside those of package leakback.
+const (
+	// SameTemperature asks for a retest with the fuel as warm as in the earlier
+	// test.
+	SameTemperature leakback.Action = "same-temperature"
+	// SameState asks for a retest in the state of the earlier test.
+	SameState leakback.Action = "same-state"
+)
+
+func (p *Pair) answer() {
+	failing := p.failing()
+	switch {
+	case len(failing) > 0 && slices.ContainsFunc(failing, func(c *Change) bool { return p.firm(c) }):
+		p.Answer = NotBackToNormal
+		p.sayFailing()
+	case p.after.Result.Verdict == leakback.Fail:
+		p.Answer = Undecided
+		p.sayDoubtedFail(failing)
+	case p.after.Result.Verdict != leakback.Pass || len(p.notReadAgain()) > 0:
+		p.Answer = Undecided
+		p.sayOpen()
+	default:
+		p.answerPass()
+	}
+}
+
+func (p *Pair) reason(code ReasonCode, cylinders []int, format string, args ...any) {
+	p.Reasons = append(p.Reasons, Reason{code, cylinders, fmt.Sprintf(format, args...)})
+}
+
+// settleBy keeps the first that was asked for.
+func (p *Pair) settleBy(action leakback.Action, format string, args ...any) {
+	if p.Settle == nil {
+		nan := math.NaN()
+		p.Settle = &leakback.Settle{Action: action, CollectS: nan, TubeML: nan, GraduationML: nan, Text: fmt.Sprintf(format, args...)}
+	}
+}
+
+// failing are the cylinders that fail in the later test, and its whole return
+// where that does.
+func (p *Pair) failing() []*Change {
+	var list []*Change
+	for i := range p.Cylinders {
+		if p.Cylinders[i].After.Verdict == leakback.Fail {
+			list = append(list, &p.Cylinders[i])
+		}
+	}
+	r := p.after.Result
+	if r.Has(leakback.OverTotal) || r.Has(leakback.OverDifference) {
+		list = append(list, &p.Total)
+	}
+	return list
+}
+
+// firm says that a fail of the later test stands whatever the tests do not have
+// in common. One by an absolute maximum alone, under hotter fuel or more
+// pressure than before, and where the limit does not say what it is given for,
+// may be their doing.
+func (p *Pair) firm(c *Change) bool {
+	byMaximum := c.After.ByMaximum
+	if c == &p.Total {
+		byMaximum = !p.after.Result.Has(leakback.OverDifference)
+	}
+	if !byMaximum {
+		return true
+	}
+	if slices.ContainsFunc(p.Remarks, func(r Remark) bool { return r.DoubtsFail }) {
+		return false
+	}
+	return !c.temperatureDecides(stats.Above)
+}
+
+// temperatureDecides says whether the later rate, at the earlier test's
+// temperature, is not throughout on the side of the maximum that is wanted.
+func (c *Change) temperatureDecides(wanted stats.Decision) bool {
+	return c.Range != nil && !math.IsNaN(c.Range.MaxMLMin) && c.Range.limit() != wanted
+}
+
+func (p *Pair) sayFailing() {
+	var still, now []int
+	for i := range p.Cylinders {
+		c := &p.Cylinders[i]
+		switch {
+		case c.After.Verdict != leakback.Fail:
+		case c.Worse():
+			now = append(now, c.Cylinder)
+		default:
+			still = append(still, c.Cylinder)
+		}
+	}
+	if len(still) > 0 {
+		p.reason(StillFails, still, "%s %s", capitalised(leakback.CylinderNames(still)), p.stillText(still))
+	}
+	if len(now) > 0 {
+		p.reason(NowFails, now, "%s %s in %s and did not in %s", capitalised(leakback.CylinderNames(now)),
+			verb(now, "fails", "fail"), p.after.Label, p.before.Label)
+	}
+	p.sayWhole()
+}
+
+// stillText says that cylinders still fail, and whether they changed at all.
+func (p *Pair) stillText(still []int) string {
+	changed := func(n int) bool { d, _ := p.At(n).Direction(); return d != 0 }
+	text := verb(still, "failed", "failed") + " before and " + verb(still, "fails", "fail") + " in " + p.after.Label
+	if !slices.ContainsFunc(still, changed) {
+		text += ", with no change beyond measurement noise"
+	}
+	return text
+}
+
+func (p *Pair) sayWhole() {
+	for _, f := range p.after.Result.Findings {
+		if f.Code == leakback.OverTotal || f.Code == leakback.OverDifference {
+			p.reason(WholeFails, nil, "%s", f.Text)
+		}
+	}
+}
+
+// sayDoubtedFail is for a fail that may be the doing of temperature or pressure.
+func (p *Pair) sayDoubtedFail(failing []*Change) {
+	p.sayFailing()
+	p.sayDoubts(func(r Remark) bool { return r.DoubtsFail })
+	var numbers []int
+	for _, c := range failing {
+		if c.temperatureDecides(stats.Above) {
+			numbers = append(numbers, c.Cylinder)
+		}
+	}
+	p.sayTemperature(numbers, "is over its limit")
+}
+
+// sayDoubts says which differences keep the tests from being compared.
+func (p *Pair) sayDoubts(doubts func(Remark) bool) {
+	for _, r := range p.Remarks {
+		if doubts(r) {
+			p.reason(NotComparable, nil, "%s", r.Text)
+			p.settleBy(SameState, "%s", r.settle)
+		}
+	}
+}
+
+// sayTemperature says that something depends on the exponent, for cylinders (0
+// is the whole return).
+func (p *Pair) sayTemperature(cylinders []int, what string) {
+	if len(cylinders) == 0 {
+		return
+	}
+	t := &p.Temperature
+	p.reason(TemperatureDecides, numbered(cylinders), "whether %s %s at the %s of %s depends on how far its leak follows the "+
+		"viscosity of the fuel, which is not known: %s", namesOf(cylinders), what, degrees(t.BeforeC), p.before.Label,
+		p.rangeTexts(cylinders))
+	p.settleBy(SameTemperature, "test again with the fuel at %s (within %d K), as in %s", degrees(t.BeforeC), apartK, p.before.Label)
+}
+
+func (p *Pair) rangeTexts(cylinders []int) string {
+	texts := make([]string, len(cylinders))
+	for i, n := range cylinders {
+		if texts[i] = p.rangeText(n); len(cylinders) > 1 {
+			texts[i] = namesOf([]int{n}) + ", " + texts[i]
+		}
+	}
+	return strings.Join(texts, "; ")
+}
+
+// rangeText is the range of a cylinder's rate at the earlier temperature.
+func (p *Pair) rangeText(cylinder int) string {
+	c := p.At(cylinder)
+	r := c.Range
+	text := fmt.Sprintf("%s mL/min as measured would be %s", rateText(c.After.RateMLMin, c.After.UMLMin),
+		between(r.Zero.RateMLMin, r.One.RateMLMin, c.After.UMLMin))
+	if !math.IsNaN(r.MaxMLMin) {
+		return text + ", against a limit of " + quantity.Plain(r.MaxMLMin, 6)
+	}
+	if !math.IsNaN(r.Zero.RatioToConsensus) {
+		text = fmt.Sprintf("%s times the set as measured would be %s", quantity.Fixed(c.After.RatioToConsensus, 2),
+			between(r.Zero.RatioToConsensus, r.One.RatioToConsensus, 0.05))
+	}
+	return text
+}
+
+// between prints two figures, the smaller first, with the digits an uncertainty
+// leaves.
+func between(a, b, u float64) string {
+	return rateText(math.Min(a, b), u) + " to " + rateText(math.Max(a, b), u)
+}
+
+func rateText(x, u float64) string { return quantity.Fixed(x, quantity.Decimals(u)) }
+
+// namesOf names cylinders, or the whole return.
+func namesOf(cylinders []int) string {
+	if slices.Contains(cylinders, wholeEngine) {
+		return "the whole return"
+	}
+	return leakback.CylinderNames(cylinders)
+}
+
+// numbered are the cylinders without the whole return.
+func numbered(cylinders []int) []int {
+	return slices.DeleteFunc(slices.Clone(cylinders), func(n int) bool { return n == wholeEngine })
+}
+
+func capitalised(text string) string { return strings.ToUpper(text[:1]) + text[1:] }
+
+func verb(cylinders []int, one, many string) string {
+	if len(cylinders) == 1 {
+		return one
+	}
+	return many
+}
+
+// notReadAgain are the cylinders that the earlier test has and the later one
+// does not.
+func (p *Pair) notReadAgain() []int {
+	var list []int
+	for i := range p.Cylinders {
+		if c := &p.Cylinders[i]; c.Before.Read() && !c.After.Read() {
+			list = append(list, c.Cylinder)
+		}
+	}
+	return list
+}
+
+// sayOpen is for a later test that gives no answer by itself.
+func (p *Pair) sayOpen() {
+	r := p.after.Result
+	var open []int
+	for i := range p.Cylinders {
+		if v := p.Cylinders[i].After.Verdict; v == leakback.Undecided || v == leakback.Unread {
+			open = append(open, p.Cylinders[i].Cylinder)
+		}
+	}
+	what := p.after.Label + " is " + r.Verdict.String() + " by itself"
+	if r.Verdict == leakback.Pass {
+		what = p.after.Label + " has not read all that " + p.before.Label + " has"
+	}
+	if len(open) > 0 {
+		what += ": " + leakback.CylinderNames(open)
+	}
+	p.reason(AfterOpen, open, "%s", what)
+	p.sayDoubts(func(r Remark) bool { return r.DoubtsPass })
+	p.settleOpen(open)
+}
+
+// settleOpen asks for the earlier test's temperature where the later one's does
+// not let it be held against the limit, else for what settles the later test.
+func (p *Pair) settleOpen(open []int) {
+	r := p.after.Result
+	if l := r.Limit; p.Temperature.Apart && l != nil && l.FuelTempC != nil &&
+		!covers(l.FuelTempC, p.Temperature.AfterC) && covers(l.FuelTempC, p.Temperature.BeforeC) {
+		p.settleBy(SameTemperature, "test again with the fuel at %s (within %d K), as in %s",
+			degrees(p.Temperature.BeforeC), apartK, p.before.Label)
+	}
+	if p.Settle == nil {
+		p.Settle = r.Settle
+	}
+	if p.Settle == nil {
+		p.settleBy(leakback.ReadAll, "read %s as well", namesOf(open))
+	}
+}
+
+// answerPass is for a later test that passes as a whole. Whatever speaks against
+// "back to normal" is said, and makes it undecided.
+func (p *Pair) answerPass() {
+	p.sayDoubts(func(r Remark) bool { return r.DoubtsPass })
+	p.sayDependent()
+	p.sayWithinNoise()
+	p.sayNoLimit()
+	if len(p.Reasons) > 0 {
+		p.Answer = Undecided
+		return
+	}
+	p.Answer = BackToNormal
+	p.sayBack()
+}
+
+// failed are the cylinders, and the whole return, that failed before.
+func (p *Pair) failed() []*Change {
+	var list []*Change
+	for i := range p.Cylinders {
+		if p.Cylinders[i].Before.Verdict == leakback.Fail {
+			list = append(list, &p.Cylinders[i])
+		}
+	}
+	if p.Total.Before.High {
+		list = append(list, &p.Total)
+	}
+	return list
+}
+
+// concerned are those that failed before and those that were worked on.
+func (p *Pair) concerned() []*Change {
+	list := p.failed()
+	for _, n := range WorkedOn(p.Work) {
+		if c := p.At(n); c != nil && !slices.Contains(list, c) {
+			list = append(list, c)
+		}
+	}
+	return list
+}
+
+// sayDependent names what would not pass for certain at the temperature of the
+// earlier test, or did not come back for certain.
+func (p *Pair) sayDependent() {
+	var limit, apart []int
+	for _, c := range p.concerned() {
+		_, settled := c.Direction()
+		switch {
+		case c.Range == nil:
+		case c.temperatureDecides(stats.Below):
+			limit = append(limit, c.Cylinder)
+		case !settled && c.Before.Verdict == leakback.Fail, !c.Range.Throughout(func(d Decisions) bool { return !d.Apart }):
+			apart = append(apart, c.Cylinder)
+		}
+	}
+	p.sayTemperature(limit, "would be within the limit")
+	p.sayTemperature(apart, "would have come back")
+}
+
+// wanted is the direction in which a cylinder that failed has to go.
+func (c *Change) wanted() int {
+	if c.Before.Low && !c.Before.High {
+		return +1
+	}
+	return -1
+}
+
+func (p *Pair) sayWithinNoise() {
+	for _, c := range p.failed() {
+		if direction, settled := c.Direction(); !settled || direction == c.wanted() {
+			continue
+		}
+		p.reason(WithinNoise, numbered([]int{c.Cylinder}), "%s failed in %s and passes now, yet %s",
+			namesOf([]int{c.Cylinder}), p.before.Label, p.changeText(c))
+		p.settleNoise(c)
+	}
+}
+
+// changeText says how far a figure moved and whether that is more than noise.
+func (p *Pair) changeText(c *Change) string {
+	what, unit, s, before, after := "its rate", " mL/min", c.Rate, c.Before.rate(), c.After.rate()
+	if c.RatioCounts {
+		what, unit, s, before, after = "its ratio to the cylinders that agree", "", c.Ratio, c.Before.ratio(), c.After.ratio()
+	}
+	words := s.Words()
+	if c.Range != nil {
+		words = Shift{Value: s.Value, Level: c.Level()}.Words()
+	}
+	return fmt.Sprintf("%s went from %s to %s%s, %s", what, before.text(), after.text(), unit, words)
+}
+
+func (f figure) text() string {
+	if f.bound != leakback.Exact {
+		return map[leakback.Bound]string{leakback.AtLeast: "at least ", leakback.AtMost: "at most "}[f.bound] + quantity.Plain(f.value, 6)
+	}
+	return rateText(f.value, f.u)
+}
+
+// mostRuns is how many runs are ever asked for.
+const mostRuns = 10
+
+// settleNoise asks for as many runs of the later test as would tell the change
+// from noise; where none do, for a swap test.
+func (p *Pair) settleNoise(c *Change) {
+	runs := len(counted(p.after.Result.Test))
+	for n := runs + 1; n <= mostRuns && !c.RatioCounts && c.Rate.Bound == leakback.Exact; n++ {
+		after := c.After.rate()
+		after.u = p.withRuns(c.Cylinder, runs, n)
+		if s := shift(c.Before.rate(), after); s.Direction() == c.wanted() {
+			p.settleBy(leakback.Repeat, "collect %d more times in the state of %s: %d runs would tell the change from noise",
+				n-runs, p.after.Label, n)
+			p.Settle.Runs = n
+			return
+		}
+	}
+	p.settleBy(leakback.Swap, "do a swap test where the maker allows it: so small a change is not told from noise by collecting")
+}
+
+// withRuns is the later rate's standard uncertainty with more runs like those
+// made: all but the tube's scale averages down.
+func (p *Pair) withRuns(cylinder, runs, more int) float64 {
+	b := p.after.Result.Total
+	for i := range p.after.Result.Cylinders {
+		if p.after.Result.Cylinders[i].Cylinder == cylinder {
+			b = p.after.Result.Cylinders[i].Budget
+		}
+	}
+	averaged := stats.Quadrature(b.ReadingMLMin, b.RepeatabilityMLMin, b.TimingMLMin, b.CommonMLMin)
+	return math.Hypot(b.TubeMLMin, averaged*math.Sqrt(float64(runs)/float64(more)))
+}
+
+// sayNoLimit keeps a set that is worn evenly from being called normal.
+func (p *Pair) sayNoLimit() {
+	if !p.after.Result.Has(leakback.NoAbsoluteLimit) {
+		return
+	}
+	var byLimit []int
+	for _, c := range p.failed() {
+		if c.Before.ByMaximum || c == &p.Total {
+			byLimit = append(byLimit, c.Cylinder)
+		}
+	}
+	switch {
+	case len(byLimit) > 0:
+		p.reason(NoMaximum, numbered(byLimit), "%s failed by a limit in %s, and no maker's limit was applied to %s",
+			namesOf(byLimit), p.before.Label, p.after.Label)
+	case !p.stoodOut():
+		p.reason(NothingStoodOut, nil, "no cylinder stood out in %s or in %s, and no maker's limit was applied: "+
+			"a set that is worn evenly looks like this before and after", p.before.Label, p.after.Label)
+	default:
+		return
+	}
+	p.settleBy(leakback.GetLimit, "get the maker's limit for this engine and condition from the service information")
+}
+
+// stoodOut says whether anything was wrong, or in doubt, in the earlier test.
+func (p *Pair) stoodOut() bool {
+	if p.before.Result.Verdict == leakback.Fail {
+		return true
+	}
+	return slices.ContainsFunc(p.Cylinders, func(c Change) bool {
+		return c.Before.Verdict == leakback.Undecided && (c.Before.High || c.Before.Doubtful)
+	})
+}
+
+// sayBack says why the return is back to normal, and what that does not say.
+func (p *Pair) sayBack() {
+	for _, c := range p.failed() {
+		p.reason(CameBack, numbered([]int{c.Cylinder}), "%s failed in %s and passes now: %s",
+			namesOf([]int{c.Cylinder}), p.before.Label, p.changeText(c))
+	}
+	if !p.stoodOut() {
+		p.reason(NormalBefore, nil, "nothing stood out in %s either: the return was normal before, "+
+			"so that the complaint has another cause or cannot be seen by this test", p.before.Label)
+	}
+	if p.after.Result.Has(leakback.NoAbsoluteLimit) {
+		p.reason(NoMaximum, nil, "no maker's limit was applied: what is shown is that no cylinder stands apart from its set any more, "+
+			"not that the set as a whole is good")
+	}
+}

@@ -1,0 +1,373 @@
+package repair
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"leakback/leakback"
+	"leakback/stats"
+)
+
+// Figures are what one test says of one cylinder, or of the whole return. What
+// does not exist is NaN.
+type Figures struct {
+	// RateMLMin is the rate, or the bound.
+	RateMLMin float64
+	Bound     leakback.Bound
+	// UMLMin is its standard uncertainty, all parts together; NaN for a bound.
+	UMLMin float64
+	// DoF are the degrees of freedom of UMLMin.
+	DoF float64
+	// RatioToConsensus is its ratio to the cylinders that agree, RatioU the
+	// standard uncertainty of that and RatioDoF the degrees of freedom.
+	RatioToConsensus, RatioU, RatioDoF float64
+	// BitingRatio is the ratio from which the comparison within the set speaks.
+	BitingRatio float64
+	Verdict     leakback.Verdict
+	// High says that too much came back (High); Low that too little did.
+	High, Low bool
+	// Doubtful says that it was close to one or the other, or ran over.
+	Doubtful bool
+	// ByMaximum says that an absolute maximum alone makes it High.
+	ByMaximum bool
+}
+
+// Read says whether there is anything to compare.
+func (f *Figures) Read() bool { return !math.IsNaN(f.RateMLMin) || !math.IsNaN(f.RatioToConsensus) }
+
+// High says whether a cylinder returned too much: over a limit or apart from
+// its set.
+func High(c *leakback.Cylinder) bool {
+	return c.Has(leakback.OverLimit) || c.Has(leakback.OverRatio) || c.Has(leakback.HighInSet)
+}
+
+// low says whether it returned too little.
+func low(c *leakback.Cylinder) bool { return c.Has(leakback.UnderLimit) || c.Has(leakback.LowInSet) }
+
+// doubtful says whether it was close to too much or too little.
+func doubtful(c *leakback.Cylinder) bool {
+	return c.Has(leakback.CloseToLimit) || c.Has(leakback.CloseInSet) || c.Has(leakback.OverRange) || c.Has(leakback.LowInSet)
+}
+
+// figuresOf are the cylinders of a test by their numbers.
+func figuresOf(r *leakback.Result) map[int]Figures {
+	timed := nominal(r)
+	centre := centreOf(timed)
+	all := map[int]Figures{}
+	for i := range r.Cylinders {
+		c := &r.Cylinders[i]
+		f := Figures{
+			RateMLMin: c.RateMLMin, Bound: c.Bound, UMLMin: c.Budget.StandardMLMin, DoF: c.Budget.DoF,
+			BitingRatio: c.BitingRatio, Verdict: c.Verdict, High: High(c), Low: low(c), Doubtful: doubtful(c),
+		}
+		f.ByMaximum = c.Has(leakback.OverLimit) && !c.Has(leakback.HighInSet) && !c.Has(leakback.OverRatio)
+		f.RatioToConsensus, f.RatioU, f.RatioDoF = centre.ratio(&timed.Cylinders[i])
+		all[c.Cylinder] = f
+	}
+	return all
+}
+
+// nominal is a test of unknown interval as if it had taken a minute: what is
+// asked of it is relative, and no such figure depends on the interval. Any other
+// test is itself.
+func nominal(r *leakback.Result) *leakback.Result {
+	if !r.Has(leakback.NoInterval) {
+		return r
+	}
+	t := *r.Test
+	t.Runs = slices.Clone(t.Runs)
+	for i := range t.Runs {
+		t.Runs[i].IntervalS = 60
+	}
+	timed, err := leakback.Evaluate(&t, r.Sheet)
+	if err != nil || len(timed.Cylinders) != len(r.Cylinders) {
+		return r
+	}
+	return timed
+}
+
+// totalOf is the whole return of a test. Its verdict is that of the findings
+// that are about it.
+func totalOf(r *leakback.Result) Figures {
+	f := orUnread(nil, wholeEngine)
+	f.RateMLMin, f.UMLMin, f.DoF = r.TotalMLMin, r.Total.StandardMLMin, r.Total.DoF
+	if math.IsNaN(f.RateMLMin) {
+		return f
+	}
+	f.Verdict = leakback.Pass
+	if f.Doubtful = r.Has(leakback.CloseToTotal); f.Doubtful {
+		f.Verdict = leakback.Undecided
+	}
+	if f.High = r.Has(leakback.OverTotal); f.High {
+		f.Verdict = leakback.Fail
+	}
+	return f
+}
+
+// centre is the consensus of a test as the yardstick of its ratios.
+type centre struct {
+	usable bool
+	// relative is its own relative standard uncertainty.
+	relative float64
+	own      func(b leakback.Budget) float64
+}
+
+// centreOf describes the consensus. Where too little returned, or the set does
+// not agree with itself, there is none that another test could be held against.
+func centreOf(r *leakback.Result) centre {
+	c := centre{own: leakback.Budget.OwnMLMin}
+	if r.Has(leakback.Sequential) || !math.IsNaN(r.DriftPerRun) { // runs are not shared: nothing cancels
+		c.own = func(b leakback.Budget) float64 { return b.StandardMLMin }
+	}
+	c.usable = r.Agreeing > 0 && !r.Has(leakback.TooLittleReturn) && !r.Has(leakback.NoConsensus)
+	members := agreeing(r)
+	var sum float64
+	known := 0.0
+	for _, m := range members {
+		if u := c.own(m.Budget) / m.RateMLMin; !math.IsNaN(u) {
+			sum += u * u
+			known++
+		}
+	}
+	// A member that is only a bound is as uncertain as the others are on average.
+	c.relative = math.Sqrt(sum / math.Max(1, known) / math.Max(1, float64(len(members))))
+	return c
+}
+
+// agreeing are the cylinders of the consensus: those left when the ones set
+// aside low, and as many of the highest as it takes, are taken away.
+func agreeing(r *leakback.Result) []*leakback.Cylinder {
+	var list []*leakback.Cylinder
+	lowest := 0
+	for i := range r.Cylinders {
+		c := &r.Cylinders[i]
+		if math.IsNaN(c.RatioToConsensus) {
+			continue
+		}
+		if c.Has(leakback.LowInSet) {
+			lowest++
+		}
+		list = append(list, c)
+	}
+	slices.SortStableFunc(list, func(a, b *leakback.Cylinder) int {
+		return cmp.Compare(a.RatioToConsensus, b.RatioToConsensus)
+	})
+	lowest = min(lowest, len(list))
+	return list[lowest:min(len(list), lowest+r.Agreeing)]
+}
+
+// ratio is a cylinder's ratio to the consensus with its uncertainty: own parts of
+// the cylinder and of the consensus, as if independent. An upper bound's ratio
+// is that of the bound.
+func (c centre) ratio(cyl *leakback.Cylinder) (ratio, u, dof float64) {
+	nan := math.NaN()
+	if !c.usable || math.IsNaN(cyl.RatioToConsensus) {
+		return nan, nan, nan
+	}
+	ratio = cyl.RatioToConsensus
+	if cyl.Bound == leakback.AtMost { // compared at half the bound
+		ratio *= 2
+	}
+	own := c.own(cyl.Budget) / cyl.RateMLMin
+	return ratio, ratio * math.Hypot(own, c.relative), ownDoF(cyl.Budget, c.own(cyl.Budget))
+}
+
+// ownDoF are the degrees of freedom of the own parts alone, worked back from
+// those of the whole (Welch-Satterthwaite): u^4/nu less what the common part,
+// with its 8, adds to it. That nu is a whole number makes them rather too few.
+func ownDoF(b leakback.Budget, own float64) float64 {
+	fourth := func(x float64) float64 { return x * x * x * x }
+	rest := fourth(b.StandardMLMin) / b.DoF
+	if own < b.StandardMLMin {
+		rest -= fourth(b.CommonMLMin) / stats.AssumedDoF
+	}
+	dof := fourth(own) / rest
+	if !(rest > 0) || dof >= stats.MaxDoF {
+		return stats.MaxDoF
+	}
+	return math.Max(1, dof)
+}
+
+// The levels of confidence at which a change is held against noise.
+const (
+	Likely  = 0.95
+	Certain = 0.99
+)
+
+// Shift is how far a figure moved from the earlier test to the later one.
+type Shift struct {
+	// Value is after less before, or a bound of that; NaN where there is none.
+	Value float64
+	// Bound says on which side of Value the true change lies.
+	Bound leakback.Bound
+	// U is its standard uncertainty, DoF the degrees of freedom: the parts of both
+	// tests as if independent, although with the same tube part of the scale's
+	// error cancels.
+	U, DoF float64
+	// T is Value over U and P the two-sided probability of such a change by
+	// measurement noise alone; NaN for a bound.
+	T, P float64
+	// Level is the highest of Certain and Likely at which the change is more than
+	// measurement noise; 0 where it is not.
+	Level float64
+}
+
+// Direction is -1 where the figure fell by more than noise (95 %), +1 where it
+// rose, 0 where neither is shown.
+func (s Shift) Direction() int {
+	if s.Level == 0 {
+		return 0
+	}
+	return int(math.Copysign(1, s.Value))
+}
+
+// Words says how the change compares with measurement noise.
+func (s Shift) Words() string {
+	switch {
+	case math.IsNaN(s.Value):
+		return "cannot be told"
+	case s.Level == Certain:
+		return "more than measurement noise (99 %)"
+	case s.Level == Likely:
+		return "more than measurement noise (95 %)"
+	}
+	return "not more than measurement noise"
+}
+
+// figure is one side of a shift.
+type figure struct {
+	value, u, dof float64
+	bound         leakback.Bound
+}
+
+func (f *Figures) rate() figure { return figure{f.RateMLMin, f.UMLMin, f.DoF, f.Bound} }
+func (f *Figures) ratio() figure {
+	return figure{f.RatioToConsensus, f.RatioU, f.RatioDoF, f.Bound}
+}
+
+// times is the figure at another temperature.
+func (f figure) times(x float64) figure {
+	f.value, f.u = f.value*x, f.u*x
+	return f
+}
+
+// estimate is what enters a difference: a bound that was read has no uncertainty.
+func (f figure) estimate() stats.Estimate {
+	if f.bound != leakback.Exact {
+		return stats.Estimate{Value: f.value, DoF: stats.MaxDoF}
+	}
+	return stats.Estimate{Value: f.value, U: f.u, DoF: f.dof}
+}
+
+// shift is how far a figure moved. With a bound on either side only a bound of
+// the change is known, and only a change towards that side can be shown.
+func shift(before, after figure) Shift {
+	nan := math.NaN()
+	s := Shift{Value: nan, U: nan, DoF: nan, T: nan, P: nan}
+	bound, known := boundOf(before.bound, after.bound)
+	if !known || math.IsNaN(before.value) || math.IsNaN(after.value) {
+		return s
+	}
+	d := after.estimate().Less(before.estimate())
+	s.Value, s.Bound, s.U, s.DoF = d.Value, bound, d.U, d.DoF
+	if bound == leakback.Exact {
+		s.T, s.P = d.T(), d.P()
+	} else if (d.Value > 0) != (bound == leakback.AtLeast) { // the other side proves nothing
+		return s
+	}
+	for _, level := range []float64{Likely, Certain} {
+		if d.Exceeds(level) {
+			s.Level = level
+		}
+	}
+	return s
+}
+
+// boundOf is the bound of after less before; unknown where both are bounds of
+// one kind.
+func boundOf(before, after leakback.Bound) (bound leakback.Bound, known bool) {
+	opposite := [...]leakback.Bound{leakback.Exact: leakback.Exact, leakback.AtLeast: leakback.AtMost, leakback.AtMost: leakback.AtLeast}
+	switch from := opposite[before]; {
+	case from == leakback.Exact:
+		return after, true
+	case after == leakback.Exact, after == from:
+		return from, true
+	}
+	return leakback.Exact, false
+}
+
+// Change is one cylinder, or the whole return, in two tests.
+type Change struct {
+	// Cylinder is 0 for the whole return.
+	Cylinder      int
+	Before, After Figures
+	// Rate is the change of the rate as measured, in mL/min.
+	Rate Shift
+	// Ratio is the change of the ratio to the consensus as measured.
+	Ratio Shift
+	// Range is the change over the exponent of the temperature; nil where the
+	// temperatures are not known, or lie together.
+	Range *Range
+	// RatioCounts says that the change is told by the ratio and not by the rate:
+	// the temperatures lie apart, or no interval was measured.
+	RatioCounts bool
+}
+
+// Worse says that the cylinder fails in the later test and did not in the
+// earlier one.
+func (c *Change) Worse() bool {
+	return c.After.Verdict == leakback.Fail && c.Before.Verdict != leakback.Fail
+}
+
+// Direction is which way the cylinder's return moved by more than noise (95 %):
+// -1, +1, or 0 where that is not shown. settled is false where it depends on the
+// unknown exponent of the temperature, and the direction is then 0.
+func (c *Change) Direction() (direction int, settled bool) {
+	if c.Range != nil {
+		return c.Range.direction(c.RatioCounts)
+	}
+	return c.deciding().Direction(), true
+}
+
+// deciding is the shift that tells the change.
+func (c *Change) deciding() Shift {
+	if c.RatioCounts {
+		return c.Ratio
+	}
+	return c.Rate
+}
+
+// Level is the highest of Certain and Likely at which the change is more than
+// noise, at every exponent where temperatures lie apart; 0 where it is not.
+func (c *Change) Level() float64 {
+	if c.Range == nil {
+		return c.deciding().Level
+	}
+	if direction, _ := c.Direction(); direction == 0 {
+		return 0
+	}
+	if c.RatioCounts {
+		return math.Min(c.Range.Zero.Ratio.Level, c.Range.One.Ratio.Level)
+	}
+	return math.Min(c.Range.Zero.Rate.Level, c.Range.One.Rate.Level)
+}
+
+// change holds the figures of two tests against one another.
+func (p *Pair) change(cylinder int, before, after Figures) Change {
+	c := Change{Cylinder: cylinder, Before: before, After: after}
+	c.Rate = shift(before.rate(), after.rate())
+	c.Ratio = shift(before.ratio(), after.ratio())
+	noRate := math.IsNaN(before.RateMLMin) || math.IsNaN(after.RateMLMin)
+	c.RatioCounts = noRate || p.Temperature.Apart && p.yardstick() && !math.IsNaN(c.Ratio.Value)
+	if p.Temperature.Apart {
+		c.Range = p.overExponent(&c)
+	}
+	return c
+}
+
+// yardstick says whether the consensus may be held against that of the earlier
+// test: most of the engine was left alone between the two.
+func (p *Pair) yardstick() bool {
+	return 2*len(WorkedOn(p.Work)) <= len(p.after.Result.Cylinders)
+}
