@@ -91,17 +91,22 @@ func (b *Book) add(ctx context.Context, tx *transaction, p part) ([]stored, erro
 	if err := b.refuseKnown(ctx, tx, p); err != nil {
 		return nil, err
 	}
+	return b.extend(ctx, tx, &r, p)
+}
+
+// extend chains events to the end of a test.
+func (b *Book) extend(ctx context.Context, tx *transaction, r *row, p part) ([]stored, error) {
 	events, before := make([]stored, len(p.drafts)), r.values()
 	for i, e := range p.drafts {
 		e.TestID, e.Seq = p.testID, r.Events+1
 		hash, err := chained(r.Head, &e)
 		if err != nil {
-			return nil, damaged(b.address, fmt.Sprintf("damaged: test %s: %v", p.testID, err), nil)
+			return nil, b.broken(p.testID, err.Error())
 		}
 		r.take(&e, hash)
 		events[i] = stored{e, hash}
 	}
-	if err := b.project(ctx, tx, &r, before); err != nil {
+	if err := b.project(ctx, tx, r, before); err != nil {
 		return nil, err
 	}
 	return events, b.insert(ctx, tx, events)
@@ -116,7 +121,7 @@ func (b *Book) row(ctx context.Context, tx *transaction, testID string) (row, er
 	}
 	defer rows.Close()
 	if rows.Next() {
-		err = rows.Scan(r.targets()...)
+		err = scan(rows, r.targets()...)
 	}
 	if err == nil {
 		err = rows.Err()
@@ -167,7 +172,7 @@ func (b *Book) begin(ctx context.Context, tx *transaction, r *row) error {
 	if !rows.Next() {
 		return rows.Err()
 	}
-	if err := rows.Scan(&r.Number); err != nil {
+	if err := scan(rows, &r.Number); err != nil {
 		return err
 	}
 	rows.Close()

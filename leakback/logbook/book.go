@@ -3,6 +3,7 @@ package logbook
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -64,6 +65,9 @@ func (b *Book) Close() error { return b.explain(b.db.Close()) }
 func (b *Book) explain(err error) error {
 	if err == nil || explained(err) {
 		return err
+	}
+	if errors.As(err, new(contentError)) {
+		return damaged(b.address, "damaged: "+err.Error(), err)
 	}
 	return b.dialect.explain(b.address, err)
 }

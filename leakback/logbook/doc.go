@@ -9,4 +9,22 @@
 // DELETE. tests holds what lists and searches need of each test; it is worked out
 // from the events in the transaction that adds them, and Check works it out again.
 // A test's number is local to its logbook; its id, a UUIDv7, is the same in all.
+//
+// # Export
+//
+// An export is lines of JSON (RFC 8259, one object a line, UTF-8, each line ended
+// by a line feed). The first line is the header:
+//
+//	{"format":"leakback logbook","version":1,"tests":2,"events":40}
+//
+// Then there is a line for each event with all its fields, tests in the order of
+// their ids and events in the order of their places:
+//
+//	{"test":"0199…","seq":1,"at_us":…,"elapsed_ms":…,"person":"…","kind":"…","run":0,"cylinder":0,"line":"","field":"…","value":"…","typed":"","reason":"","hash":"…"}
+//
+// The fields are those of leakback.Event; hash is the event's place in the chain,
+// 64 hexadecimal digits (see chain.go). The last line is the footer, with the
+// SHA-256 of all bytes before it:
+//
+//	{"end":"leakback logbook","tests":2,"events":40,"sha256":"…"}
 package logbook

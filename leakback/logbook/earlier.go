@@ -47,7 +47,7 @@ func distinct(rows *sql.Rows, most int) ([]string, error) {
 	var found, keys []string
 	for len(found) < most && rows.Next() {
 		var text string
-		if err := rows.Scan(&text); err != nil {
+		if err := scan(rows, &text); err != nil {
 			return nil, err
 		}
 		if key := fold(text); !slices.Contains(keys, key) {

@@ -59,7 +59,8 @@ func (e *Error) Unwrap() error { return e.err }
 // explained says whether an error says what to do already, or is the end of a
 // context.
 func explained(err error) bool {
-	for _, e := range []any{new(*Error), new(*KnownError), new(*NotFoundError), new(*AmbiguousError), new(*InvalidError)} {
+	for _, e := range []any{new(*Error), new(*KnownError), new(*NotFoundError), new(*AmbiguousError),
+		new(*InvalidError), new(*DiffersError), new(writeError)} {
 		if errors.As(err, e) {
 			return true
 		}

@@ -61,7 +61,7 @@ func (b *Book) eventsOf(ctx context.Context, tx *transaction, ids []string, all 
 	found := map[string]head{}
 	for rows.Next() {
 		var s stored
-		if err := rows.Scan(s.targets()...); err != nil {
+		if err := scan(rows, s.targets()...); err != nil {
 			return err
 		}
 		last := found[s.TestID]
@@ -107,7 +107,7 @@ func (b *Book) heads(ctx context.Context, tx *transaction, in string, args []any
 	for rows.Next() {
 		var id string
 		var h head
-		if err := rows.Scan(&id, &h.events, &h.hash); err != nil {
+		if err := scan(rows, &id, &h.events, &h.hash); err != nil {
 			return nil, err
 		}
 		heads[id] = h

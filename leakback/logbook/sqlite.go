@@ -74,9 +74,9 @@ func dsn(path string, a access, wait time.Duration) string {
 	case toWrite:
 		options = append(options, "mode=rw", "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)")
 	case toRead:
-		options = append(options, "mode=ro", "_pragma=query_only(1)")
+		options = append(options, "mode=ro")
 	case atRest:
-		options = append(options, "mode=ro", "immutable=1", "_pragma=query_only(1)")
+		options = append(options, "mode=ro", "immutable=1")
 	case toMake:
 		options = append(options, "mode=rw", "_pragma=journal_mode(DELETE)", "_pragma=synchronous(OFF)")
 	}
@@ -153,6 +153,11 @@ func logWithContent(path string) bool {
 	return err == nil && info.Size() > 0
 }
 
+func exists(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
+}
+
 func inspectHeader(path string, size int64, header []byte) error {
 	switch {
 	case size == 0:
@@ -172,26 +177,36 @@ func inspectHeader(path string, size int64, header []byte) error {
 // readable opens a file for reading and refuses what this program cannot read.
 func readable(ctx context.Context, path string, o Options) (*sql.DB, error) {
 	db, v, err := tryReadable(ctx, path, toRead, o.Wait)
-	if err != nil && mayBeAtRest(path, err) {
+	switch {
+	case err == nil || !folderRefused(err):
+	case logWithContent(path):
+		return nil, unreadableLog(path, err)
+	case !exists(path + "-shm"):
 		db, v, err = tryReadable(ctx, path, atRest, o.Wait)
 	}
-	switch {
-	case err != nil:
-		return nil, explainSQLite(path, err)
-	case v > newestVersion:
-		err = &Error{Kind: Newer, Path: path, Detail: fmt.Sprintf("written by a newer version of the program (%d, known %d)", v, newestVersion),
-			hint: "use that version; nothing was changed, and what is in the logbook is safe"}
-	case v < 1:
-		err = damaged(path, "the tables are missing", nil)
-	case v < newestVersion && o.ReadOnly:
-		err = &Error{Kind: Older, Path: path, Detail: fmt.Sprintf("written by an older version of the program (%d, known %d)", v, newestVersion),
-			hint: "open it once for writing, which brings it up to date: leakback record or leakback logbook check"}
-	}
 	if err != nil {
+		return nil, explainSQLite(path, err)
+	}
+	if err := fitting(path, v, o.ReadOnly); err != nil {
 		db.Close()
 		return nil, err
 	}
 	return db, nil
+}
+
+// fitting refuses a version of the tables that cannot be used.
+func fitting(path string, v int64, readOnly bool) error {
+	switch {
+	case v > newestVersion:
+		return &Error{Kind: Newer, Path: path, Detail: fmt.Sprintf("written by a newer version of the program (tables %d, known up to %d)", v, newestVersion),
+			hint: "use that version; nothing was changed, and what is in the logbook is safe"}
+	case v < 1:
+		return damaged(path, "damaged: the tables are missing", nil)
+	case v < newestVersion && readOnly:
+		return &Error{Kind: Older, Path: path, Detail: fmt.Sprintf("written by an older version of the program (tables %d, expected %d)", v, newestVersion),
+			hint: "record a test, or open it for writing otherwise: that brings it up to date"}
+	}
+	return nil
 }
 
 func tryReadable(ctx context.Context, path string, a access, wait time.Duration) (*sql.DB, int64, error) {
@@ -208,15 +223,12 @@ func tryReadable(ctx context.Context, path string, a access, wait time.Duration)
 	return db, v, nil
 }
 
-// mayBeAtRest says whether the file may be read as one that nobody writes: SQLite
-// could not make its own files in the folder, and no write-ahead log is there.
-func mayBeAtRest(path string, err error) bool {
-	code := resultCode(err)
-	if code&0xff != resultReadOnly && code&0xff != resultCantOpen {
-		return false
-	}
-	_, err = os.Stat(path + "-shm")
-	return !logWithContent(path) && errors.Is(err, fs.ErrNotExist)
+// folderRefused says whether SQLite could not make its own files beside the
+// logbook. Where it has none there nobody is writing, and the file may be read as
+// it lies there.
+func folderRefused(err error) bool {
+	code := resultCode(err) & 0xff
+	return code == resultReadOnly || code == resultCantOpen
 }
 
 // writable opens a file that was found readable, and brings it up to date.

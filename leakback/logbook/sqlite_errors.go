@@ -13,6 +13,7 @@ import (
 // SQLite's result codes (https://www.sqlite.org/rescode.html): the low byte, and
 // some with what the higher bytes add.
 const (
+	resultError    = 1
 	resultBusy     = 5
 	resultLocked   = 6
 	resultReadOnly = 8
@@ -53,6 +54,8 @@ func explainSQLite(path string, err error) error {
 		return explainAccess(path, code, err)
 	case resultCorrupt, resultNotADB:
 		return damaged(path, said(err), err)
+	case resultError: // a statement of ours that it does not understand
+		return damaged(path, "damaged: the tables are not as they were made: "+firstLower(err.Error()), err)
 	case resultFull:
 		return &Error{Kind: Full, Path: path, Detail: "the disk is full", err: err, hint: safe + "make room, then enter it again"}
 	case resultIO:
@@ -70,20 +73,26 @@ func said(err error) string {
 }
 
 func explainAccess(path string, code int, err error) error {
-	name, folder := filepath.Base(path), filepath.Dir(path)
+	folder := filepath.Dir(path)
 	switch {
 	case code == resultMoved:
 		return &Error{Kind: ReadOnly, Path: path, Detail: "the file was moved or removed while it was open", err: err,
 			hint: "put it back, or start again with its new path"}
-	case logWithContent(path):
-		return &Error{Kind: ReadOnly, Path: path, Detail: "it cannot be read where it is: the folder cannot be written, and " + name + "-wal holds entries that only a folder that can be written lets in", err: err,
-			hint: fmt.Sprintf("copy %s and %s-wal together to a folder that can be written and use the copy; the logbook is untouched", name, name)}
 	case code&0xff == resultCantOpen:
 		return &Error{Kind: Unreachable, Path: path, Detail: "the file or its folder cannot be opened or written", err: err,
 			hint: "look at the permissions of " + oneLine(folder) + " and of the file; the logbook is untouched"}
 	}
 	return &Error{Kind: ReadOnly, Path: path, Detail: "the file or its folder cannot be written", err: err,
 		hint: safe + "look at the permissions of " + oneLine(folder) + " and of the file, or whether the disk is read-only"}
+}
+
+// unreadableLog is a logbook in a folder that cannot be written, left there with
+// entries that SQLite can only take in where it may write beside it.
+func unreadableLog(path string, err error) error {
+	name := filepath.Base(path)
+	return &Error{Kind: ReadOnly, Path: path, err: err,
+		Detail: "its folder cannot be written, and " + name + "-wal holds entries that cannot be read without",
+		hint:   fmt.Sprintf("copy %s and %s-wal together to a folder that can be written, and use the copy; nothing was changed", name, name)}
 }
 
 func explainIO(path string, code int, err error) error {

@@ -59,7 +59,7 @@ func (b *Book) entries(ctx context.Context, tx *transaction, clause string, args
 	var entries []Entry
 	for rows.Next() {
 		var r row
-		if err := rows.Scan(r.targets()...); err != nil {
+		if err := scan(rows, r.targets()...); err != nil {
 			return nil, err
 		}
 		entries = append(entries, r.Entry)

@@ -68,3 +68,14 @@ func (t *transaction) query(ctx context.Context, query string, args ...any) (*sq
 	}
 	return s.QueryContext(ctx, args...)
 }
+
+// contentError is a column that holds what was never written there.
+type contentError struct{ error }
+
+// scan takes the columns of a row.
+func scan(rows *sql.Rows, targets ...any) error {
+	if err := rows.Scan(targets...); err != nil {
+		return contentError{err}
+	}
+	return nil
+}

@@ -1,0 +1,131 @@
+package logbook
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strconv"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"leakback/leakback"
+)
+
+// BenchmarkOpen opens a logbook and closes it.
+func BenchmarkOpen(b *testing.B) {
+	path := filepath.Join(b.TempDir(), "logbook.db")
+	first := open(b, path, Options{})
+	add(b, first, "", set(1, leakback.FieldVehicle, "AB 12 CD"))
+	require.NoError(b, first.Close())
+	for name, o := range map[string]Options{"write": {}, "read": {ReadOnly: true}} {
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				book, err := Open(b.Context(), path, o)
+				require.NoError(b, err)
+				require.NoError(b, book.Close())
+			}
+		})
+	}
+	b.Run("new", func(b *testing.B) {
+		folder := b.TempDir()
+		for i := 0; b.Loop(); i++ {
+			book, err := Open(b.Context(), filepath.Join(folder, NewTestID()), Options{})
+			require.NoError(b, err)
+			require.NoError(b, book.Close())
+		}
+	})
+}
+
+// BenchmarkAppend commits one answer, beside a bare insert of the same row into a
+// file of its own, with the same journal and the same durability.
+func BenchmarkAppend(b *testing.B) {
+	b.Run("logbook", func(b *testing.B) {
+		book := fresh(b)
+		id := add(b, book, "", set(1, leakback.FieldVehicle, "AB 12 CD"))
+		draft := []leakback.Event{reading(2, 1, "22.5")}
+		for b.Loop() {
+			_, err := book.Append(b.Context(), id, draft)
+			require.NoError(b, err)
+		}
+	})
+	b.Run("bare", func(b *testing.B) {
+		book := fresh(b)
+		db := book.db
+		_, err := db.ExecContext(b.Context(), "CREATE TABLE bare ("+eventColumns+", PRIMARY KEY (test_id, seq))")
+		require.NoError(b, err)
+		insert, err := db.PrepareContext(b.Context(), "INSERT INTO bare ("+eventColumns+") VALUES ("+placeholders(14)+")")
+		require.NoError(b, err)
+		s := stored{reading(2, 1, "22.5"), "0000000000000000000000000000000000000000000000000000000000000000"}
+		s.TestID = NewTestID()
+		for b.Loop() {
+			s.Seq++
+			_, err := insert.ExecContext(b.Context(), s.values()...)
+			require.NoError(b, err)
+		}
+	})
+}
+
+// BenchmarkHistoryOfOneVehicle lists the newest tests of a vehicle, without and
+// with their events. Its logbook is small; fill_test.go says how to take another.
+func BenchmarkHistoryOfOneVehicle(b *testing.B) {
+	tests, path := 2_000, filepath.Join(b.TempDir(), "logbook.db")
+	if n, err := strconv.Atoi(os.Getenv(benchTests)); err == nil {
+		tests = n
+	}
+	if p := os.Getenv(benchLogbook); p != "" {
+		path = p
+	}
+	book := filled(b, path, tests)
+	random := rand.New(rand.NewPCG(3, 4))
+	vehicle := func() string { return fmt.Sprintf("nm%06d", random.IntN(tests/10)) }
+	list := func(b *testing.B, f Filter) []Entry {
+		entries, err := book.Tests(b.Context(), f)
+		require.NoError(b, err)
+		return entries
+	}
+	b.Run("list", func(b *testing.B) {
+		for b.Loop() {
+			list(b, Filter{Vehicle: vehicle(), Most: 50})
+		}
+	})
+	b.Run("list with events", func(b *testing.B) {
+		for b.Loop() {
+			var ids []string
+			for _, e := range list(b, Filter{Vehicle: vehicle(), Most: 50}) {
+				ids = append(ids, e.ID)
+			}
+			_, err := book.EventsOf(b.Context(), ids)
+			require.NoError(b, err)
+		}
+	})
+	for name, f := range map[string]Filter{
+		"newest 50": {Most: 50}, "engine": {Engine: "Northmoor Six-95", Most: 50}, "open": {Open: true, Most: 50},
+		"text": {Text: "NM 000017", Most: 50},
+	} {
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				list(b, f)
+			}
+		})
+	}
+	b.Run("earlier vehicles", func(b *testing.B) {
+		for b.Loop() {
+			_, err := book.Earlier(b.Context(), leakback.FieldVehicle, 20)
+			require.NoError(b, err)
+		}
+	})
+	b.Run("earlier workshops", func(b *testing.B) {
+		for b.Loop() {
+			_, err := book.Earlier(b.Context(), leakback.FieldWorkshop, 20)
+			require.NoError(b, err)
+		}
+	})
+	b.Run("by number", func(b *testing.B) {
+		for b.Loop() {
+			_, err := book.Find(b.Context(), strconv.Itoa(1+random.IntN(tests)))
+			require.NoError(b, err)
+		}
+	})
+}

@@ -1,0 +1,151 @@
+package logbook
+
+import (
+	"database/sql"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"leakback/leakback"
+)
+
+// faults are what Check finds.
+func faults(t *testing.T, b *Book) []string {
+	t.Helper()
+	c, err := b.Check(t.Context(), nil)
+	require.NoError(t, err)
+	var all []string
+	for _, f := range c.Faults {
+		all = append(all, f.String())
+	}
+	return all
+}
+
+// forge runs statements that the logbook itself refuses, and closes the file.
+func forge(t *testing.T, path string, statements ...string) {
+	t.Helper()
+	db, err := sql.Open("sqlite", path)
+	require.NoError(t, err)
+	defer db.Close()
+	for _, s := range append([]string{"DROP TRIGGER events_are_not_changed", "DROP TRIGGER events_are_not_removed"}, statements...) {
+		_, err := db.ExecContext(t.Context(), s)
+		require.NoError(t, err, s)
+	}
+}
+
+const (
+	idA = "01890000-0000-7000-8000-00000000000a"
+	idB = "01890000-0000-7000-8000-00000000000b"
+)
+
+// two is a logbook of two tests.
+func two(t *testing.T) *Book {
+	b := fresh(t)
+	add(t, b, idA, set(1, leakback.FieldVehicle, "AB 12"), reading(2, 1, "20"), reading(3, 2, "21"), reading(4, 3, "22"))
+	add(t, b, idB, set(5, leakback.FieldVehicle, "CD 34"), reading(6, 1, "30"))
+	return b
+}
+
+func TestCheckOfASoundLogbook(t *testing.T) {
+	b := two(t)
+	var told [][2]int64
+	c, err := b.Check(t.Context(), func(done, all int64) { told = append(told, [2]int64{done, all}) })
+	require.NoError(t, err)
+	assert.Equal(t, &Checked{Tests: 2, Events: 6}, c)
+	assert.Equal(t, [][2]int64{{0, 6}, {6, 6}}, told)
+}
+
+func TestCheckNamesWhatWasChanged(t *testing.T) {
+	const a, b = "test 1, id " + idA, "test 2, id " + idB
+	for name, c := range map[string]struct {
+		statement string
+		want      []string
+	}{
+		"a value": {"UPDATE events SET value = '12' WHERE test_id = '" + idA + "' AND seq = 2",
+			[]string{a + ", event 2: not what was entered: its hash is another one"}},
+		"a time": {"UPDATE events SET at_us = at_us + 1 WHERE test_id = '" + idB + "' AND seq = 1",
+			[]string{b + ", event 1: not what was entered: its hash is another one",
+				b + `: the list of tests says started_us "5", its events say "6"`}},
+		"a hash": {"UPDATE events SET hash = '" + firstHash + "' WHERE test_id = '" + idA + "' AND seq = 2",
+			[]string{a + ", event 2: not what was entered: its hash is another one", a + ", event 3: not what was entered: its hash is another one"}},
+		"two that were swapped": {"UPDATE events SET seq = CASE seq WHEN 2 THEN 103 ELSE 102 END WHERE test_id = '" + idA + "' AND seq IN (2, 3);" +
+			"UPDATE events SET seq = seq - 100 WHERE seq > 100",
+			[]string{a + ", event 2: not what was entered: its hash is another one", a + ", event 3: not what was entered: its hash is another one",
+				a + ", event 4: not what was entered: its hash is another one"}},
+		"one that was removed": {"DELETE FROM events WHERE test_id = '" + idA + "' AND seq = 2",
+			[]string{a + ", event 2: missing", a + `: the list of tests says events "4", its events say "3"`}},
+		"the end that was removed": {"DELETE FROM events WHERE test_id = '" + idB + "' AND seq = 2",
+			[]string{b + `: the list of tests says last_us "6", its events say "5"`, b + `: the list of tests says events "2", its events say "1"`,
+				b + ": the list of tests says head"}},
+		"a test that was removed": {"DELETE FROM events WHERE test_id = '" + idA + "'",
+			[]string{a + ": none of its events is there"}},
+		"a test that left the list": {"DELETE FROM tests WHERE id = '" + idA + "'", []string{"id " + idA + ": missing in the list of tests"}},
+		"the list": {"UPDATE tests SET vehicle = 'AB 13', search_key = '' WHERE number = 1",
+			[]string{a + `: the list of tests says vehicle "AB 13", its events say "AB 12"`, a + `: the list of tests says search_key "", its events say "ab12"`}},
+		"a kind": {"UPDATE events SET kind = 'guess' WHERE test_id = '" + idA + "' AND seq = 4",
+			[]string{a + ", event 4: not what was entered", a + `, event 4: event 4, kind: "guess"`}},
+		"a column that holds something else": {"UPDATE events SET run = 'x' WHERE test_id = '" + idB + "' AND seq = 2",
+			[]string{b + ": cannot be read: damaged:"}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			book := two(t)
+			require.NoError(t, book.Close())
+			forge(t, book.address, c.statement)
+			book = open(t, book.address, Options{})
+			found := faults(t, book)
+			require.Len(t, found, len(c.want), "%q", found)
+			for i, want := range c.want {
+				assert.Contains(t, found[i], want)
+			}
+		})
+	}
+}
+
+func TestEventsRefuseWhatWasChanged(t *testing.T) {
+	for name, c := range map[string]struct{ statement, want string }{
+		"a value":             {"UPDATE events SET value = '12' WHERE seq = 2", "event 2 is not what was entered"},
+		"one that is missing": {"DELETE FROM events WHERE seq = 2", "event 2 is missing"},
+		"a lost end":          {"DELETE FROM events WHERE seq = 4", "3 events are there, and the list of tests says 4"},
+		"no list":             {"DELETE FROM tests", "missing in the list of tests"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			book := two(t)
+			require.NoError(t, book.Close())
+			forge(t, book.address, c.statement)
+			book = open(t, book.address, Options{})
+			_, err := book.Events(t.Context(), idA)
+			var e *Error
+			require.ErrorAs(t, err, &e)
+			assert.Equal(t, Damaged, e.Kind)
+			assert.ErrorContains(t, err, "test "+idA+": ")
+			assert.ErrorContains(t, err, c.want)
+			assert.NotEmpty(t, e.Hint())
+		})
+	}
+}
+
+func TestEventsOfAnUnknownTest(t *testing.T) {
+	_, err := two(t).Events(t.Context(), NewTestID())
+	require.ErrorAs(t, err, new(*NotFoundError))
+}
+
+func TestCheckGoesPageByPage(t *testing.T) {
+	b := fresh(t)
+	var parts []part
+	for range 2*testsAPage + 7 {
+		parts = append(parts, part{NewTestID(), []leakback.Event{set(1, leakback.FieldVehicle, "AB"), reading(2, 1, "3")}})
+	}
+	_, err := b.appendParts(t.Context(), parts)
+	require.NoError(t, err)
+	c, err := b.Check(t.Context(), nil)
+	require.NoError(t, err)
+	assert.Equal(t, &Checked{Tests: int64(len(parts)), Events: 2 * int64(len(parts))}, c)
+	require.NoError(t, b.Close())
+
+	forge(t, b.address, "DELETE FROM tests") // more faults than are kept
+	c, err = open(t, b.address, Options{}).Check(t.Context(), nil)
+	require.NoError(t, err)
+	assert.Len(t, c.Faults, mostFaults)
+	assert.EqualValues(t, len(parts)-mostFaults, c.More)
+}
