@@ -61,7 +61,7 @@ func (f *Flow) settle(t taken, now time.Time) error {
 		return err
 	}
 	f.said = append(f.said, t.said...)
-	f.at, f.current = "", nil
+	f.at, f.current, f.question = "", nil, nil
 	return nil
 }
 
@@ -104,7 +104,7 @@ func (f *Flow) back(now time.Time) error {
 	if i == 0 {
 		return refuse(wordBack, "an answer: no question stands before this one")
 	}
-	f.at, f.current = steps[i-1].id, nil
+	f.at, f.current, f.question = steps[i-1].id, nil, nil
 	return nil
 }
 

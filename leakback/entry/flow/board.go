@@ -23,10 +23,9 @@ func (f *Flow) board(k int) *ask.Board {
 		return nil
 	}
 	b := &ask.Board{LimitMLMin: math.NaN(), MedianMLMin: math.NaN()}
-	test := f.testOf(k)
 	var rates []float64
-	for _, o := range f.outlets(k) {
-		bar := f.bar(k, o, test)
+	for _, o := range f.shown(k) {
+		bar := f.bar(f.runOf(k, o), o)
 		if !math.IsNaN(bar.RateMLMin) {
 			rates = append(rates, bar.RateMLMin)
 		}
@@ -44,6 +43,28 @@ func (f *Flow) board(k int) *ask.Board {
 	return b
 }
 
+// shown are the outlets of a board: with one tube those of all runs.
+func (f *Flow) shown(k int) []outlet {
+	if !f.oneTube() {
+		return f.outlets(k)
+	}
+	var all []outlet
+	for _, c := range f.order() {
+		all = append(all, outlet{cylinder: c})
+	}
+	return all
+}
+
+// runOf is the last run up to k in which an outlet was read, or k.
+func (f *Flow) runOf(k int, o outlet) int {
+	for j := k; j > 0; j-- {
+		if _, read := f.read(j, o); read {
+			return j
+		}
+	}
+	return k
+}
+
 // testOf is the run as its readings make it; nil where they make none.
 func (f *Flow) testOf(k int) *leakback.Run {
 	result, err := f.Result()
@@ -59,13 +80,14 @@ func (f *Flow) testOf(k int) *leakback.Run {
 }
 
 // bar is one outlet of a run.
-func (f *Flow) bar(k int, o outlet, run *leakback.Run) ask.Bar {
+func (f *Flow) bar(k int, o outlet) ask.Bar {
 	bar := ask.Bar{Cylinder: o.cylinder, RateMLMin: math.NaN()}
 	e, read := f.read(k, o)
 	if !read {
 		return bar
 	}
 	bar.Label = levelText(e.Field, e.Value)
+	run := f.testOf(k)
 	if run == nil {
 		return bar
 	}
@@ -103,7 +125,8 @@ func (f *Flow) complete(result *leakback.Result) bool {
 		if result.Cylinders[i].Verdict != leakback.Unread {
 			continue
 		}
-		if _, asked := f.read(f.lastRun(), outlet{cylinder: result.Cylinders[i].Cylinder}); !asked {
+		o := outlet{cylinder: result.Cylinders[i].Cylinder}
+		if _, asked := f.read(f.runOf(f.lastRun(), o), o); !asked {
 			return false
 		}
 	}

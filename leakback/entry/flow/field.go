@@ -1,6 +1,8 @@
 package flow
 
 import (
+	"strings"
+
 	"leakback/leakback"
 	"leakback/leakback/entry/ask"
 )
@@ -16,6 +18,11 @@ type field struct {
 	// since says that only an answer at or behind this place of the record counts,
 	// and that one is logged even where it says the same again.
 	since int
+	// nothing is the value of an answer that was left open: "", or the word that
+	// keeps the test's value from standing for a run.
+	nothing string
+	// usual fills in what is known before there is an answer; nil where nothing is.
+	usual func(q *ask.Question)
 	// also are events beside the field's own, for a value that is new.
 	also func(value string) ([]leakback.Event, []string, error)
 }
@@ -37,7 +44,10 @@ func (f *Flow) step(q field) step {
 // asked is the question with what stands, what is known or what was answered
 // earlier.
 func (f *Flow) asked(q field) ask.Question {
-	if e, ok := f.record.Last(q.key); ok && e.Value != "" {
+	if q.usual != nil {
+		q.usual(&q.Question)
+	}
+	if e, ok := f.record.Last(q.key); ok && e.Value != "" && e.Value != q.nothing {
 		q.Default = e.Value
 	}
 	if q.offer && f.o.Earlier != nil {
@@ -68,7 +78,7 @@ func (f *Flow) leaveOpen(q field, a answer) (taken, error) {
 	if q.Required {
 		return taken{}, refuse(a.text, "an answer here: "+q.Hint)
 	}
-	return f.setField(q, "", "")
+	return f.setField(q, q.nothing, q.nothing)
 }
 
 // setField logs a value where it is new.
@@ -82,8 +92,8 @@ func (f *Flow) setField(q field, value, typed string) (taken, error) {
 		e.Typed = typed
 	}
 	t := taken{drafts: []leakback.Event{e}}
-	if known && before.Value != "" && before.Value != value {
-		t.said = []string{q.Prompt + ": " + orOpen(value) + " (was " + before.Value + ")"}
+	if known && before.Value != q.nothing && before.Value != "" && before.Value != value {
+		t.said = []string{q.Prompt + ": " + orOpen(strings.TrimPrefix(value, q.nothing)) + " (was " + before.Value + ")"}
 	}
 	if q.also == nil {
 		return t, nil

@@ -65,8 +65,9 @@ type Flow struct {
 	timing *timing // the collection that runs
 	said   []string
 
-	current *step // the question that stands; nil where it has to be found
-	outcome *outcome
+	current  *step // the question that stands; nil where it has to be found
+	question *ask.Question
+	outcome  *outcome
 }
 
 // timing is a collection, or a crank of one, that was started in this sitting.
@@ -115,6 +116,9 @@ func (f *Flow) begin(drafts []leakback.Event) error {
 		sheet, err := f.o.SheetFor(engine.Value)
 		if err != nil {
 			return err
+		}
+		if named := ahead.Set(leakback.FieldCylinders); sheet.Cylinders > 0 && named != "" && atoi(named) != sheet.Cylinders {
+			return fmt.Errorf("%s cylinders were named: expected %d, as the limits sheet %s has", named, sheet.Cylinders, sheet.Name)
 		}
 		drafts = append(drafts, sheetDrafts(sheet, ahead)...)
 	}
@@ -239,9 +243,12 @@ func (f *Flow) Said() []string {
 // Question is what is asked now.
 func (f *Flow) Question() ask.Question {
 	s := f.standing()
-	q := s.ask()
-	q.ID = s.id
-	return q
+	if f.question == nil {
+		q := s.ask()
+		q.ID = s.id
+		f.question = &q
+	}
+	return *f.question
 }
 
 // Elapsed is how long what is timed by this question has run.

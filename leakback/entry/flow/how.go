@@ -242,16 +242,25 @@ func (f *Flow) askTube(l *list, run int) {
 	}
 	graduation, capacity := runSet(run, recorded.FieldGraduationML), runSet(run, recorded.FieldCapacityML)
 	own := f.has(mark(run, markOwnTube)) || f.has(graduation) != f.has(capacity)
+	nothing := ""
+	if run > 0 {
+		nothing = recorded.None
+	}
+	read := f.readIn(run) || run == 0 && f.anyReading() // a file's, which says what tubes it knows of
+	add := func(s step) {
+		s.done = s.done || read
+		l.add(s)
+	}
 	if !own || f.has(mark(run, markOwnTube)) {
-		l.add(f.glassStep(run, section, id("tube")))
+		add(f.glassStep(run, section, id("tube")))
 	}
 	if own {
-		l.add(f.step(field{key: graduation, id: id(recorded.FieldGraduationML), read: positive(quantity.Volume),
+		add(f.step(field{key: graduation, id: id(recorded.FieldGraduationML), read: positive(quantity.Volume),
 			Question: ask.Question{Section: section, Prompt: "Step between two marks", Required: true, Hint: "such as 1 mL"}}))
-		l.add(f.step(field{key: capacity, id: id(recorded.FieldCapacityML), read: positive(quantity.Volume),
+		add(f.step(field{key: capacity, id: id(recorded.FieldCapacityML), read: positive(quantity.Volume), nothing: nothing,
 			Question: ask.Question{Section: section, Prompt: "Highest mark", Hint: "such as 100 mL; skip leaves it open"}}))
 	}
-	f.askScale(l, run, section, id)
+	add(f.scaleStep(run, section, id))
 }
 
 // glassStep asks for both at once, of the common sizes.
@@ -259,19 +268,16 @@ func (f *Flow) glassStep(run int, section, id string) step {
 	graduation, capacity := runSet(run, recorded.FieldGraduationML), runSet(run, recorded.FieldCapacityML)
 	options := glassOptions()
 	read := oneOf(options, ownGlass)
-	standing := ""
-	if f.record.Value(graduation) != "" && f.record.Value(capacity) != "" {
-		standing = f.record.Value(capacity) + "/" + f.record.Value(graduation)
-	}
+	standing := func() string { return f.glass(run) }
 	return step{id: id, done: f.has(mark(run, markOwnTube)) || f.has(graduation) && f.has(capacity),
 		ask: func() ask.Question {
-			return ask.Question{Kind: ask.Choice, Section: section, Prompt: "Tube", Options: options, Default: standing,
+			return ask.Question{Kind: ask.Choice, Section: section, Prompt: "Tube", Options: options, Default: standing(),
 				Hint: "highest mark and step between two marks in mL, such as 100/1, or other", Required: true}
 		},
 		take: func(a answer) (taken, error) {
 			text := a.text
 			if a.empty() {
-				text = standing
+				text = standing()
 			}
 			value, expected := read(text)
 			switch {
@@ -279,12 +285,23 @@ func (f *Flow) glassStep(run int, section, id string) step {
 				return taken{}, refuse(a.text, "the tube's highest mark and the step between two marks in mL, such as 100/1, or other")
 			case value == wordOther:
 				return taken{drafts: []leakback.Event{event(mark(run, markOwnTube), "1")}}, nil
-			case value == standing:
-				return taken{}, nil
 			}
 			full, step, _ := strings.Cut(value, "/")
-			return taken{drafts: []leakback.Event{typedEvent(capacity, full, text), typedEvent(graduation, step, text)}}, nil
+			return f.renewed(typedEvent(capacity, full, text), typedEvent(graduation, step, text)), nil
 		}}
+}
+
+// glass is the tube that stands for the test or a run, as it is typed; where none
+// does, the one that was used last.
+func (f *Flow) glass(run int) string {
+	full, step := f.record.Value(runSet(run, recorded.FieldCapacityML)), f.record.Value(runSet(run, recorded.FieldGraduationML))
+	if run == 0 && full == "" && step == "" {
+		full, step = f.latest(recorded.FieldCapacityML), f.latest(recorded.FieldGraduationML)
+	}
+	if full == "" || step == "" {
+		return ""
+	}
+	return full + "/" + step
 }
 
 // typedEvent is an event with what was typed for it.
@@ -296,12 +313,20 @@ func typedEvent(key leakback.Key, value, typed string) leakback.Event {
 	return e
 }
 
+// usualML is the size that is offered first: common practice, no source.
+const usualML = 100
+
 // glassOptions are the common sizes of tubes.
 func glassOptions() []ask.Option {
 	var options []ask.Option
 	for _, g := range limits.CommonGlass() {
 		full, step := quantity.Plain(g.CapacityML, -1), quantity.Plain(g.GraduationML, -1)
-		options = append(options, ask.Option{Value: full + "/" + step, Label: full + " mL, marks " + step + " mL apart"})
+		o := ask.Option{Value: full + "/" + step, Label: full + " mL, marks " + step + " mL apart"}
+		if g.CapacityML == usualML {
+			options = slices.Insert(options, 0, o)
+			continue
+		}
+		options = append(options, o)
 	}
 	return append(options, ask.Option{Value: wordOther, Label: "another, or without a known highest mark"})
 }
@@ -318,13 +343,12 @@ func ownGlass(text string) (value, expected string) {
 	return f + "/" + s, ""
 }
 
-// askScale asks how good the scale is: a class of glass, a figure, or one mark.
-func (f *Flow) askScale(l *list, run int, section string, id func(string) string) {
+// scaleStep asks how good the scale is: a class of glass, a figure, or one mark.
+func (f *Flow) scaleStep(run int, section string, id func(string) string) step {
 	class, tolerance := runSet(run, recorded.FieldTubeClass), runSet(run, recorded.FieldToleranceML)
 	if own := f.place(mark(run, markOwnScale)); own > max(f.place(class), f.place(tolerance)) {
-		l.add(f.step(field{key: tolerance, id: id(recorded.FieldToleranceML), read: figure(quantity.Volume), Question: ask.Question{
-			Section: section, Prompt: "Largest error of the scale", Required: true, Hint: "such as 0.5 mL"}}))
-		return
+		return f.step(field{key: tolerance, id: id(recorded.FieldToleranceML), read: figure(quantity.Volume), Question: ask.Question{
+			Section: section, Prompt: "Largest error of the scale", Required: true, Hint: "such as 0.5 mL"}})
 	}
 	options := f.scales(run)
 	standing := wordMark
@@ -335,7 +359,7 @@ func (f *Flow) askScale(l *list, run int, section string, id func(string) string
 		standing = f.record.Value(class)
 	}
 	read := oneOf(options, figure(quantity.Volume))
-	l.add(step{id: id(recorded.FieldTubeClass), done: f.has(class) || f.has(tolerance),
+	return step{id: id(recorded.FieldTubeClass), done: f.has(class) || f.has(tolerance),
 		ask: func() ask.Question {
 			return ask.Question{Kind: ask.Choice, Section: section, Prompt: "How good the scale is", Options: options,
 				Default: standing, Required: true, Hint: "one of these, or the largest error such as 0.5 mL"}
@@ -350,7 +374,7 @@ func (f *Flow) askScale(l *list, run int, section string, id func(string) string
 				return taken{}, refuse(a.text, alternatives(options)+", or the largest error of the scale such as 0.5 mL")
 			}
 			return f.takeScale(run, value, text), nil
-		}})
+		}}
 }
 
 // scales are the kinds of scale that a tube of its size may have.

@@ -27,47 +27,44 @@ func (f *Flow) askJob(l *list) {
 		{leakback.FieldComplaint, "Complaint", "in the customer's words: hard to start when hot", longestSentence, false},
 		{leakback.FieldWorkshop, "Workshop", "its name, as the report is to have it", longestName, true},
 	} {
-		l.add(f.step(field{key: setKey(q.field), read: words(q.longest), offer: q.offer, Question: ask.Question{
-			Section: "The job", Prompt: q.prompt, Hint: f.remembered(q.field, q.hint), Default: f.usual(q.field)}}))
+		l.add(f.step(field{key: setKey(q.field), read: words(q.longest), offer: q.offer, usual: f.usual(q.field),
+			Question: ask.Question{Section: "The job", Prompt: q.prompt, Hint: q.hint}}))
 	}
 	l.add(f.step(field{key: setKey(leakback.FieldEngine), read: words(longestName), offer: true, also: f.findSheet,
-		Question: ask.Question{Section: "The engine", Prompt: "Engine", Default: f.usual(leakback.FieldEngine),
+		usual: f.usual(leakback.FieldEngine), Question: ask.Question{Section: "The engine", Prompt: "Engine",
 			Hint: "its name, by which the limits sheet is found"}}))
-	l.add(f.step(field{key: setKey(leakback.FieldEngineSerial), read: words(longestName), Question: ask.Question{
-		Section: "The engine", Prompt: "Engine serial number", Hint: "as it is stamped",
-		Default: f.usual(leakback.FieldEngineSerial)}}))
+	l.add(f.step(field{key: setKey(leakback.FieldEngineSerial), read: words(longestName), usual: f.usual(leakback.FieldEngineSerial),
+		Question: ask.Question{Section: "The engine", Prompt: "Engine serial number", Hint: "as it is stamped"}}))
 }
 
-// usual is what an empty answer to a question of the job stands for: what was
-// known before the test, and is shown with the question.
-func (f *Flow) usual(name string) string {
-	switch name {
-	case leakback.FieldTechnician:
-		return f.o.Person
-	case leakback.FieldWorkshop:
-		if f.o.Earlier == nil {
-			return ""
+// usual fills in what is known of a field of the job before the test. It is
+// shown with the question and never taken silently; a figure that changes from
+// test to test is only told.
+func (f *Flow) usual(name string) func(q *ask.Question) {
+	return func(q *ask.Question) {
+		switch name {
+		case leakback.FieldTechnician:
+			q.Default = f.o.Person
+		case leakback.FieldWorkshop:
+			q.Default = f.latest(name)
+		case leakback.FieldVIN, leakback.FieldCustomer, leakback.FieldEngine, leakback.FieldEngineSerial:
+			q.Default = f.knownOf(name)
+		case leakback.FieldOdometer:
+			if last := f.knownOf(name); last != "" {
+				q.Hint += "; " + last + " last time"
+			}
 		}
+	}
+}
+
+// latest is the latest earlier answer for a field.
+func (f *Flow) latest(name string) string {
+	if f.o.Earlier != nil {
 		if earlier := f.o.Earlier(name); len(earlier) > 0 {
 			return earlier[0]
 		}
-		return ""
-	case leakback.FieldVIN, leakback.FieldCustomer, leakback.FieldEngine, leakback.FieldEngineSerial:
-		return f.knownOf(name)
 	}
 	return ""
-}
-
-// remembered is the hint, with what earlier tests say of a figure that changes
-// from test to test.
-func (f *Flow) remembered(name, hint string) string {
-	if name != leakback.FieldOdometer {
-		return hint
-	}
-	if last := f.knownOf(name); last != "" {
-		return hint + "; " + last + " last time"
-	}
-	return hint
 }
 
 // knownOf is what earlier tests say of the vehicle.
@@ -90,6 +87,10 @@ func (f *Flow) findSheet(engine string) ([]leakback.Event, []string, error) {
 	if err != nil {
 		first, _, _ := strings.Cut(err.Error(), "\n")
 		return nil, nil, refuse(engine, "an engine whose limits sheet can be used: "+first)
+	}
+	if most := f.highestRead(); sheet.Cylinders > 0 && most > sheet.Cylinders {
+		return nil, nil, refuse(engine, fmt.Sprintf("an engine that has cylinder %d, which was read; the limits sheet %s is for %d cylinders",
+			most, sheet.Name, sheet.Cylinders))
 	}
 	drafts := sheetDrafts(sheet, f.record)
 	if sheet.Cylinders > 0 && f.set(leakback.FieldCylinders) != "" {
@@ -159,11 +160,25 @@ func (f *Flow) cylinderCount(l *list) {
 func (f *Flow) enough(read reader) reader {
 	return func(text string) (string, string) {
 		value, expected := read(text)
-		for _, e := range f.record.Standing() {
-			if expected == "" && e.Cylinder > 0 && value != "" && e.Cylinder > atoi(value) {
-				return "", fmt.Sprintf("%d or more, as cylinder %d was read", e.Cylinder, e.Cylinder)
-			}
+		if most := f.highestRead(); expected == "" && most > atoi(value) {
+			return "", fmt.Sprintf("%d or more, as cylinder %d was read", most, most)
 		}
 		return value, expected
 	}
+}
+
+// highestRead is the highest cylinder that was read or blocked; 0 for none.
+func (f *Flow) highestRead() int {
+	most := 0
+	for _, e := range f.record.Standing() {
+		switch {
+		case e.Kind == leakback.KindReading && e.Value != "":
+			most = max(most, e.Cylinder)
+		case e.Kind == leakback.KindSet && e.Field == recorded.FieldBlocked:
+			for number := range strings.SplitSeq(e.Value, "+") {
+				most = max(most, atoi(number))
+			}
+		}
+	}
+	return most
 }

@@ -91,7 +91,7 @@ func (f *Flow) nextStep(k int) step {
 		ask: func() ask.Question {
 			choices := f.choices(k)
 			q := ask.Question{Kind: ask.Choice, Section: "The result", Prompt: "What next", Required: true,
-				Default: choices[0].Value, Notes: f.resultNotes(), Table: f.table(), Board: f.board(k)}
+				Hint: "or a correction, such as " + f.example(k) + " because misread", Default: choices[0].Value, Notes: f.resultNotes(), Table: f.table(), Board: f.board(k)}
 			for _, c := range choices {
 				q.Options = append(q.Options, c.Option)
 			}
@@ -100,7 +100,7 @@ func (f *Flow) nextStep(k int) step {
 		take: func(a answer) (taken, error) {
 			choices := f.choices(k)
 			text := a.text
-			if text == "" {
+			if a.empty() {
 				text = choices[0].Value
 			}
 			options := make([]ask.Option, len(choices))
@@ -108,7 +108,10 @@ func (f *Flow) nextStep(k int) step {
 				options[i] = choices[i].Option
 			}
 			value, expected := oneOf(options, nil)(text)
-			if expected != "" {
+			switch {
+			case expected != "" && isCorrection(a.text):
+				return f.takeReading(k, outlet{}, a)
+			case expected != "":
 				return taken{}, refuse(a.text, expected)
 			}
 			i := slices.IndexFunc(choices, func(c choice) bool { return c.Value == value })
@@ -194,12 +197,15 @@ func (f *Flow) another(k int, value, label string, seconds float64) choice {
 		return c
 	}
 	if f.cranking() {
-		cranks := cranksFor(seconds, f.longestCrank(k))
+		most := f.longestCrank(k)
+		cranks := cranksFor(seconds, most)
 		if limit := f.limit(); limit != nil && limit.Cranks > 0 {
 			cranks = limit.Cranks
 		}
 		c.events = append(c.events, event(mark(k+1, markCranks), strconv.Itoa(cranks)))
-		seconds /= float64(cranks)
+		seconds = min(wholeSeconds(seconds/float64(cranks)), most)
+	} else if value != nextShorter {
+		seconds = wholeSeconds(seconds)
 	}
 	c.events = append(c.events, event(mark(k+1, markSeconds), quantity.Plain(seconds, clockDecimals)))
 	return c
@@ -279,15 +285,20 @@ func (f *Flow) collectMore(k int, s *leakback.Settle, result *leakback.Result) [
 	case math.IsNaN(s.CollectS):
 		return []choice{f.another(k, nextAgain, s.Text, 0)}
 	}
-	return []choice{f.another(k, nextCollect, s.Text, f.wholeSeconds(s.CollectS))}
+	return []choice{f.another(k, nextCollect, s.Text, s.CollectS)}
 }
 
-// wholeSeconds is a length that settles something as a stopwatch keeps it.
-func (f *Flow) wholeSeconds(s float64) float64 { return math.Max(10, math.Ceil(stats.Round6(s))) }
+// wholeSeconds is a length that settles something, as a stopwatch keeps it and
+// as the advice says it: ten seconds at least, which can be timed at ease.
+func wholeSeconds(s float64) float64 { return math.Max(10, math.Ceil(stats.Round6(s))) }
 
 // otherTube proposes a run with other tubes or, where one ran over, a shorter one.
 func (f *Flow) otherTube(k int, s *leakback.Settle) []choice {
-	tube := choice{Option: ask.Option{Value: nextTube, Label: s.Text}, events: []leakback.Event{event(mark(k+1, markOtherTube), "1")}}
+	tube := f.another(k, nextTube, s.Text, 0)
+	if !math.IsNaN(s.CollectS) && !math.IsNaN(s.GraduationML) {
+		tube = f.another(k, nextTube, s.Text, s.CollectS)
+	}
+	tube.events = append(tube.events, event(mark(k+1, markOtherTube), "1"))
 	overflow := s.Action == leakback.LargerTube && math.IsNaN(s.GraduationML)
 	if shorter := math.Floor(s.CollectS); overflow && shorter >= leastS {
 		return []choice{f.another(k, nextShorter, "collect for "+seconds(shorter)+" with these tubes", shorter), tube}
@@ -310,12 +321,7 @@ func (f *Flow) correctStep(k int) step {
 			if a.text == "" {
 				return taken{drafts: []leakback.Event{event(mark(k, markNext), "")}}, nil
 			}
-			outlets := f.outlets(k)
-			o := outlet{}
-			if len(outlets) == 1 {
-				o = outlets[0]
-			}
-			return f.takeReading(k, o, a)
+			return f.takeReading(k, outlet{}, a)
 		}}
 }
 

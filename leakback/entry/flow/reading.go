@@ -9,6 +9,7 @@ import (
 	"leakback/leakback"
 	"leakback/leakback/entry/ask"
 	"leakback/leakback/entry/recorded"
+	"leakback/limits/quantity"
 )
 
 // askReadings asks for what the tubes hold.
@@ -66,11 +67,24 @@ var (
 	weighed      = regexp.MustCompile(`(?i)^([<>]?\s*[\d.,]+)\s*g$`)
 )
 
+// isCorrection says whether a line names what it corrects.
+func isCorrection(text string) bool {
+	for _, form := range []*regexp.Regexp{runWord, intervalWord, namedLevel, spacedLevel} {
+		if form.MatchString(text) {
+			return true
+		}
+	}
+	return false
+}
+
 // parse reads a line at the reading of an outlet of run k: the level of that
 // outlet, or which one it is of and the level ("4=22.5", "4 22.5", "run 2 4=22.5"),
 // or "interval=61s"; a reason may stand behind "because".
 func (f *Flow) parse(k int, o outlet, text string) (entryOf, error) {
 	e := entryOf{run: k, outlet: o}
+	if own := f.outlets(k); len(own) == 1 {
+		e.outlet = own[0]
+	}
 	rest := text
 	if m := becauseWord.FindStringSubmatch(rest); m != nil {
 		rest, e.reason = m[1], m[2]
@@ -181,6 +195,9 @@ func (f *Flow) setReading(e entryOf, typed string) (taken, error) {
 	if m := weighed.FindStringSubmatch(value); m != nil {
 		column, value = recorded.FieldMassG, m[1]
 	}
+	if expected := ambiguous(value); expected != "" && column == recorded.FieldVolumeML {
+		return taken{}, refuse(typed, expected)
+	}
 	before, read := f.read(e.run, e.outlet)
 	if read && before.Value == value && (before.Field == column || value == "") {
 		return taken{said: []string{e.outlet.name() + ": " + levelText(column, value) + ", as before"}}, nil
@@ -198,6 +215,19 @@ func (f *Flow) setReading(e entryOf, typed string) (taken, error) {
 		said += " (was " + levelText(before.Field, before.Value) + ")"
 	}
 	return taken{drafts: []leakback.Event{draft}, said: []string{said}}, nil
+}
+
+// ambiguous says what to type in the place of a figure that a file may hold and
+// people may mean otherwise: 22,500 is 22.5 to the one half of them.
+func ambiguous(level string) (expected string) {
+	figure := strings.TrimLeft(level, "<> ")
+	if _, err := quantity.ParseNumber(figure, true); err != nil {
+		return ""
+	}
+	if _, err := quantity.Parse(quantity.Volume, figure); err != nil {
+		return expectedOf(err, figure)
+	}
+	return ""
 }
 
 // levelText is a level as it was typed, with its unit.

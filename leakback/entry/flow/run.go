@@ -161,36 +161,31 @@ func (f *Flow) lastCut() bool {
 // blockedStep asks which cylinders are blocked.
 func (f *Flow) blockedStep(k int) step {
 	key := runSet(k, recorded.FieldBlocked)
-	planned := blockedWord(f.nextBlocked(k))
-	s := f.step(field{key: key, id: runID(k, recorded.FieldBlocked), read: f.blocked, Question: ask.Question{
-		Section: runSection(k), Prompt: "Blocked cylinders", Required: true,
-		Hint: "joined by +, such as 2 or 1+2, or none" + f.cutHint(k), Notes: f.scheduleNote(k)}})
-	inner := s.ask
-	s.done = f.has(key)
-	s.ask = func() ask.Question {
-		q := inner()
+	standing := func() string {
 		if e, ok := f.record.Last(key); ok {
-			q.Default = blockedWord(e.Value)
-		} else {
-			q.Default = planned
+			return blockedWord(e.Value)
 		}
-		return q
+		return blockedWord(f.nextBlocked(k))
 	}
-	s.take = func(a answer) (taken, error) {
-		if a.skip {
-			return f.cutSchedule(k, s.done)
-		}
-		text := a.text
-		if text == "" {
-			text = s.ask().Default
-		}
-		value, expected := f.blocked(text)
-		if expected != "" {
-			return taken{}, refuse(a.text, expected)
-		}
-		return f.renewed(typedEvent(key, value, text)), nil
-	}
-	return s
+	return step{id: runID(k, recorded.FieldBlocked), done: f.has(key),
+		ask: func() ask.Question {
+			return ask.Question{Section: runSection(k), Prompt: "Blocked cylinders", Required: true, Default: standing(),
+				Hint: "joined by +, such as 2 or 1+2, or none" + f.cutHint(k), Notes: f.scheduleNote(k)}
+		},
+		take: func(a answer) (taken, error) {
+			text := a.text
+			switch {
+			case a.skip:
+				return f.cutSchedule(k, f.has(key))
+			case text == "":
+				text = standing()
+			}
+			value, expected := f.blocked(text)
+			if expected != "" {
+				return taken{}, refuse(a.text, expected)
+			}
+			return f.renewed(typedEvent(key, value, text)), nil
+		}}
 }
 
 // wordNone stands for no blocked cylinder.
@@ -404,8 +399,9 @@ func (f *Flow) askLength(l *list, k int) {
 		return
 	}
 	cranks := f.step(field{key: mark(k, markCranks), id: runID(k, "cranks"), read: whole("the number of cranks", 1, mostCranks),
+		usual: func(q *ask.Question) { q.Default = strconv.Itoa(f.usualCranks(k)) },
 		Question: ask.Question{Section: runSection(k), Prompt: "Cranks in a run", Required: true,
-			Default: strconv.Itoa(max(1, f.usualCranks(k))), Hint: "how often the starter is used, with rests between"}})
+			Hint: "how often the starter is used, with rests between"}})
 	cranks.done = cranks.done || f.timed(k) || f.inherits(k) && f.cranks(k-1) > 0 || f.count(setKey(recorded.FieldCranks)) > 0
 	l.add(cranks)
 	most := 0.0
@@ -429,8 +425,9 @@ func (f *Flow) lengthStep(k int, what, prompt, hint string, most float64) step {
 		}
 		return value, expected
 	}
-	s := f.step(field{key: mark(k, markSeconds), id: runID(k, what), read: read, Question: ask.Question{
-		Section: runSection(k), Prompt: prompt, Default: f.usualSeconds(k), Required: true, Hint: hint}})
+	s := f.step(field{key: mark(k, markSeconds), id: runID(k, what), read: read,
+		usual:    func(q *ask.Question) { q.Default = f.usualSeconds(k) },
+		Question: ask.Question{Section: runSection(k), Prompt: prompt, Required: true, Hint: hint}})
 	s.done = s.done || f.timed(k) || f.inherits(k) && f.planned(k-1) > 0 || f.plannedByFlag(k) > 0
 	return s
 }

@@ -2,6 +2,7 @@ package flow
 
 import (
 	"fmt"
+	"slices"
 
 	"leakback/leakback"
 	"leakback/leakback/entry/ask"
@@ -25,7 +26,9 @@ func (f *Flow) askState(l *list, since int) {
 	}
 	add := func(name string, read reader, q ask.Question) {
 		q.Section = section
-		l.add(f.step(field{key: setKey(name), id: prefix + name, read: read, since: since, Question: q}))
+		s := f.step(field{key: setKey(name), id: prefix + name, read: read, since: since, Question: q})
+		s.done = s.done || since == 0 && f.saidOfRuns(name)
+		l.add(s)
 	}
 	add(recorded.FieldFuelTempC, figure(quantity.Temperature), ask.Question{Prompt: "Fuel temperature",
 		Hint: "such as 45, 45 °C or 113 °F" + f.asLimit(recorded.FieldFuelTempC)})
@@ -46,6 +49,13 @@ func (f *Flow) askState(l *list, since int) {
 		add(recorded.FieldBackPressureBar, figure(quantity.Pressure), ask.Question{Prompt: "Back-pressure in the return",
 			Hint: "the sheet asks for " + quantity.FormatRange(quantity.Pressure, held.Low, held.High)})
 	}
+}
+
+// saidOfRuns says whether a file gave a field run by run.
+func (f *Flow) saidOfRuns(name string) bool {
+	return slices.ContainsFunc(f.record.Events, func(e leakback.Event) bool {
+		return e.Kind == leakback.KindSet && e.Run > 0 && e.Field == name && e.Value != ""
+	})
 }
 
 // The bounds of what has no unit in package quantity: common practice, no source.

@@ -140,18 +140,28 @@ func (f *Flow) timerStep(k int, piece, prompt string, later bool) step {
 
 // timerNotes say what to do before a collection is started.
 func (f *Flow) timerNotes(k int, piece string) []string {
-	var notes []string
-	last := max(f.place(mark(k, markLost)), f.place(mark(k, markAbandoned)))
-	if last >= 0 && last > f.place(startKey(k, piece)) {
-		notes = append(notes, "The collection that ran is lost, as nobody timed it to its end: empty the tubes and begin the run again.")
-	}
-	if f.running(runID(k, piece)) {
+	switch {
+	case f.running(runID(k, piece)), piece != recorded.FieldCollection && piece != recorded.Crank(1):
 		return nil
+	case f.lostLast(k):
+		return []string{lostNote}
+	case k > 1:
+		return []string{"Empty the tubes."}
 	}
-	if k == 1 || piece != recorded.FieldCollection && piece != recorded.Crank(1) {
-		return notes
+	return nil
+}
+
+const lostNote = "The collection that ran is lost, as nobody timed it to its end: empty the tubes and begin the run again."
+
+// lostLast says that the last thing that was started of a run is lost.
+func (f *Flow) lostLast(k int) bool {
+	last := max(f.place(mark(k, markLost)), f.place(mark(k, markAbandoned)))
+	for i := len(f.record.Events) - 1; i >= 0; i-- {
+		if e := &f.record.Events[i]; e.Kind == leakback.KindStart && e.Run == k {
+			return last > i
+		}
 	}
-	return append(notes, "Empty the tubes.")
+	return false
 }
 
 // The shortest and the longest collection, in s.
@@ -392,8 +402,11 @@ func (f *Flow) restStep(k, crank int, stopped leakback.Event) step {
 		ask: func() ask.Question {
 			q := ask.Question{Kind: ask.Rest, Section: runSection(k), Prompt: "Let the starter rest for " + seconds(target),
 				TargetS: target, Hint: "Enter goes on"}
+			if crank == 1 && f.lostLast(k) {
+				q.Notes = append(q.Notes, lostNote)
+			}
 			if assumed {
-				q.Notes = []string{"The limits sheet has no rest_s: " + seconds(target) + " is assumed. The service information has the starter's duty cycle."}
+				q.Notes = append(q.Notes, "The limits sheet has no rest_s: "+seconds(target)+" is assumed. The service information has the starter's duty cycle.")
 			}
 			return q
 		},
