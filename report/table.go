@@ -21,6 +21,9 @@ type TableOptions struct {
 	Color bool
 	// Unicode allows signs beyond ASCII. Without it there are none at all.
 	Unicode bool
+	// Brief leaves out what stands the same on every page: advice, what the test
+	// does not see, sources.
+	Brief bool
 	// Zone is the zone of the times in a list of tests; nil is UTC.
 	Zone *time.Location
 }
@@ -53,6 +56,9 @@ func (t *table) all() {
 	t.legend()
 	t.runs()
 	t.reasons()
+	if t.Brief {
+		return
+	}
 	t.list("Look at next", t.page.Advice, true)
 	t.list("What this test does not see", t.page.NotSeen, false)
 	t.foot()

@@ -38,7 +38,7 @@ func (c *check) batch(ctx context.Context, src *source, history *report.History)
 	defer stop()
 	workers := runtime.GOMAXPROCS(0)
 	b := &pipeline{
-		printer: newPrinter(c.env, c.o), history: history,
+		check: c, printer: newPrinter(c.env, c.o), history: history,
 		free: make(chan *chunk, 2*workers+2), work: make(chan *chunk, 2*workers+2), order: make(chan *chunk, 2*workers+2),
 	}
 	for range cap(b.free) {
@@ -56,6 +56,7 @@ func (c *check) batch(ctx context.Context, src *source, history *report.History)
 // pipeline is the steps of a batch. No channel ever blocks its sender, because
 // each has room for all chunks: only an empty free list makes the reader wait.
 type pipeline struct {
+	check             *check
 	printer           *printer
 	history           *report.History
 	free, work, order chan *chunk
@@ -118,7 +119,7 @@ func (b *pipeline) judge(evaluator *leakback.Evaluator, c *chunk, j *job) error 
 	if err != nil {
 		return j.blame(fmt.Errorf("test %s: %w", j.test.ID, err))
 	}
-	if err := b.printer.print(&c.out, r, c.first+c.count); err != nil {
+	if err := b.printer.print(&c.out, r, j.info, c.first+c.count); err != nil {
 		return err
 	}
 	if b.history != nil {
@@ -144,6 +145,9 @@ func (b *pipeline) write(ctx context.Context, stdout io.Writer, p *progress) (le
 			if err := b.history.Add(c.rows); err != nil {
 				return worst, &fileError{fmt.Errorf("%s: not written: %w", b.printer.o.output, reason(err))}
 			}
+		}
+		if err := b.check.logAll(ctx, c.jobs[:c.count]); err != nil {
+			return worst, err
 		}
 		worst = max(worst, c.worst)
 		p.add(c.count)

@@ -13,6 +13,7 @@ import (
 
 	"leakback/leakback"
 	"leakback/leakback/entry"
+	"leakback/leakback/logbook"
 	"leakback/limits"
 	"leakback/limits/quantity"
 )
@@ -24,6 +25,8 @@ type checkOptions struct {
 	output    string
 	overwrite bool
 	exitCode  bool
+	log       bool
+	logbook   logbookOptions
 	limits    string
 	drift     bool
 	leaveOut  leaveOutOptions
@@ -52,7 +55,8 @@ func newCheckCommand(env *environment) *cobra.Command {
 		Long: `Judge return-flow tests: every cylinder's rate with its uncertainty, held against
 the limits sheet and against the engine's own consensus.
 
-FILE is a readings file (CSV; see the README), - is standard input. With
+FILE is a readings file (CSV; see the README) or a filled-in entry form (.xlsx;
+see leakback form), - is standard input. With
 --volumes no file is needed: the volumes of one run in the order of cylinder
 numbers, ">100" where a tube overflowed, "<2" below the first mark, "skip" where
 a cylinder was not read. Flags fill in what a cell of the file leaves empty.
@@ -66,7 +70,7 @@ its reason, in the report.
 
 --output writes the customer's workbook of a single test, and of several tests a
 history workbook with a row for each cylinder. An existing one is replaced only
-with --overwrite.
+with --overwrite. --log keeps the tests in the logbook.
 
 Exit codes: 0 evaluated, whatever the verdict; 1 only with --exit-code, when the
 verdict is not pass; 2 bad use or bad input; 3 cannot read or write;
@@ -108,6 +112,8 @@ func (o *checkOptions) addFlags(f *pflag.FlagSet) {
 	f.StringVarP(&o.output, "output", "o", "", "write a workbook (.xlsx) as well")
 	f.BoolVar(&o.overwrite, "overwrite", false, "replace an existing report")
 	f.BoolVar(&o.exitCode, "exit-code", false, "exit with 1 when the verdict is not pass")
+	f.BoolVar(&o.log, "log", false, "keep the tests in the logbook; what it has already is not added again")
+	o.logbook.addFlag(f)
 	f.StringVar(&o.limits, "limits", "", "limits sheet (TOML); else LEAKBACK_LIMITS, else by engine")
 	o.leaveOut.addFlags(f)
 	f.BoolVar(&o.drift, "drift", false, "refuse runs that cannot show drift")
@@ -178,6 +184,9 @@ type check struct {
 	env    *environment
 	o      *checkOptions
 	sheets map[string]*limits.Sheet
+	alone  bool          // the input holds one test, and all of it was read
+	book   *logbook.Book // nil without --log
+	logged loggedCount
 }
 
 func newCheck(env *environment, o *checkOptions) *check {
@@ -192,7 +201,7 @@ func (c *check) run(ctx context.Context, files []string) error {
 	if err != nil {
 		return err
 	}
-	worst, err := c.evaluateAll(ctx, src)
+	worst, err := c.evaluateInto(ctx, src)
 	if err != nil {
 		return err
 	}
@@ -202,15 +211,27 @@ func (c *check) run(ctx context.Context, files []string) error {
 	return nil
 }
 
+// evaluateInto evaluates all tests and keeps them in the logbook, where they are
+// to be.
+func (c *check) evaluateInto(ctx context.Context, src *source) (worst leakback.Verdict, err error) {
+	if c.o.log {
+		if c.book, err = c.o.logbook.toWrite(ctx, c.env); err != nil {
+			return leakback.Pass, err
+		}
+		defer c.book.Close()
+		defer c.sayLogged()
+	}
+	return c.evaluateAll(ctx, src)
+}
+
 // evaluateAll prints the result of every test of the source and gives the
 // worst verdict. Without a workbook to write all tests go the way of a batch.
 func (c *check) evaluateAll(ctx context.Context, src *source) (leakback.Verdict, error) {
-	if c.o.output == "" && !c.o.leaveOut.any() {
+	if c.o.output == "" && !c.o.leaveOut.any() && !c.o.log {
 		return c.batch(ctx, src, nil)
 	}
-	alone := false
 	err := await(ctx, func() (err error) {
-		alone, err = src.alone()
+		c.alone, err = src.alone()
 		return err
 	})
 	if err == nil && c.o.leaveOut.any() {
@@ -221,8 +242,8 @@ func (c *check) evaluateAll(ctx context.Context, src *source) (leakback.Verdict,
 		return leakback.Pass, err
 	case c.o.output == "":
 		return c.batch(ctx, src, nil)
-	case alone:
-		return c.single(src)
+	case c.alone:
+		return c.single(ctx, src)
 	}
 	return c.history(ctx, src)
 }
@@ -252,6 +273,8 @@ func (c *check) sound(files []string) error {
 		return fmt.Errorf("--format: %s: expected %s", quantity.Quote(o.format), strings.Join(formats, ", "))
 	case o.overwrite && o.output == "":
 		return errors.New("--overwrite: expected with --output FILE")
+	case o.logbook.address != "" && !o.log:
+		return errors.New("--logbook: expected with --log")
 	}
 	if err := c.o.leaveOut.sound(); err != nil || c.o.output == "" {
 		return err
@@ -260,15 +283,20 @@ func (c *check) sound(files []string) error {
 }
 
 func (c *check) soundOutput(files []string) error {
-	if !strings.HasSuffix(strings.ToLower(c.o.output), ".xlsx") {
-		return fmt.Errorf("--output: %s: expected a name that ends in .xlsx", quantity.Quote(c.o.output))
-	}
 	for _, in := range append([]string{c.o.limits}, files...) {
 		if sameFile(in, c.o.output) {
 			return fmt.Errorf("--output: %s: expected another file than what is read", c.o.output)
 		}
 	}
-	return replaceable(c.o.output, c.o.overwrite)
+	return soundWorkbook(c.o.output, c.o.overwrite)
+}
+
+// soundWorkbook refuses a name that no workbook can be written to.
+func soundWorkbook(path string, overwrite bool) error {
+	if !strings.HasSuffix(strings.ToLower(path), ".xlsx") {
+		return fmt.Errorf("--output: %s: expected a name that ends in .xlsx", quantity.Quote(path))
+	}
+	return replaceable(path, overwrite)
 }
 
 func sameFile(a, b string) bool {

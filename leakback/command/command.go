@@ -21,6 +21,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"leakback/leakback/entry"
+	"leakback/leakback/logbook"
 	"leakback/limits"
 )
 
@@ -40,6 +41,10 @@ type environment struct {
 	getenv         func(string) string
 	// configDir is the user's configuration folder; "" where there is none.
 	configDir string
+	// logbook is the usual logbook; "" where there is no data folder.
+	logbook string
+	// place is the time zone of what people read; nil is the machine's.
+	place *time.Location
 	// screen says how stdout may be drawn on.
 	screen screen
 	// watched says that progress may be shown on stderr.
@@ -68,7 +73,7 @@ func Main(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	}
 	env := &environment{
 		stdin: stdin, stdout: stdout, stderr: stderr,
-		getenv: os.Getenv, configDir: configDir, screen: screenOf(stdout, os.Getenv),
+		getenv: os.Getenv, configDir: configDir, logbook: logbook.DefaultPath(), screen: screenOf(stdout, os.Getenv),
 		watched: watched(stdout, stderr, os.Getenv),
 	}
 	return run(ctx, env, args)
@@ -96,7 +101,8 @@ engine's maker and against one another.
 The engine maker's service information, local rules and a licensed technician's
 judgement come before anything this program says. Fuel in the rail can be above
 2,000 bar: never feel for a leak by hand, never loosen a pressurised joint.`,
-		Example: `  leakback check --interval 60s --volumes "21 22.5 23 >100 21 22"
+		Example: `  leakback record --engine "My engine"
+  leakback check --interval 60s --volumes "21 22.5 23 >100 21 22"
   leakback check idle.csv --limits engine.toml --output report.xlsx
   leakback plan --expect 30mL/min --limit 40mL/min --tube 100/1
   leakback limits start "My engine" --output engine.toml`,
@@ -114,7 +120,8 @@ judgement come before anything this program says. Fuel in the rail can be above
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
 		return &hintedError{err, "see " + c.CommandPath() + " --help"}
 	})
-	root.AddCommand(newCheckCommand(env), newPlanCommand(env), newLimitsCommand(env))
+	root.AddCommand(newCheckCommand(env), newRecordCommand(env), newHistoryCommand(env), newReportCommand(env),
+		newFormCommand(env), newPlanCommand(env), newLimitsCommand(env), newLogbookCommand(env))
 	return root
 }
 
@@ -131,6 +138,12 @@ type fileError struct{ error }
 
 func (e *fileError) Unwrap() error { return e.error }
 
+// interruptedError is an end before the last question that somebody chose. It
+// says itself what was kept.
+type interruptedError struct{ error }
+
+func (e *interruptedError) Unwrap() error { return e.error }
+
 // errNotPass ends a run with exit code 1 and without a message.
 var errNotPass = errors.New("the verdict is not pass")
 
@@ -140,14 +153,18 @@ func exitCode(err error) int {
 		faults      *entry.FaultError
 		sheetFaults *limits.FaultError
 		file        *fileError
+		kept        *logbook.Error
+		left        *interruptedError
 		path        *fs.PathError
 		link        *os.LinkError
 	)
 	switch {
 	case errors.Is(err, errNotPass):
 		return exitNotPass
-	case errors.Is(err, context.Canceled):
+	case errors.As(err, &left), errors.Is(err, context.Canceled):
 		return exitInterrupted
+	case errors.As(err, &kept):
+		return exitFile
 	case errors.As(err, &faults), errors.As(err, &sheetFaults):
 		return exitBadInput
 	case errors.As(err, &file), errors.As(err, &path), errors.As(err, &link):
@@ -161,15 +178,20 @@ func (env *environment) complain(err error) {
 	if errors.Is(err, errNotPass) {
 		return
 	}
-	if errors.Is(err, context.Canceled) {
+	var left *interruptedError
+	if errors.Is(err, context.Canceled) && !errors.As(err, &left) {
 		err = errors.New("interrupted; what was printed before stands, no report was written")
 	}
 	for line := range strings.SplitSeq(err.Error(), "\n") {
 		env.say(line)
 	}
 	var hinted *hintedError
-	if errors.As(err, &hinted) {
+	var kept *logbook.Error
+	switch {
+	case errors.As(err, &hinted):
 		env.say("hint: " + hinted.hint)
+	case errors.As(err, &kept) && kept.Hint() != "":
+		env.say("hint: " + kept.Hint())
 	}
 }
 

@@ -68,6 +68,41 @@ func writeFile(path string, overwrite bool, write func(io.Writer) error) (err er
 	return nil
 }
 
+// writeFileAt is writeFile where what writes needs the name of a file that is
+// not there yet.
+func writeFileAt(path string, overwrite bool, write func(temporary string) error) (err error) {
+	if err := replaceable(path, overwrite); err != nil {
+		return err
+	}
+	folder, err := os.MkdirTemp(filepath.Dir(path), ".leakback-*.tmp")
+	if err != nil {
+		return &fileError{fmt.Errorf("%s: cannot be written: %w", path, reason(err))}
+	}
+	defer os.RemoveAll(folder)
+	temporary := filepath.Join(folder, filepath.Base(path))
+	if err := write(temporary); err != nil {
+		return fmt.Errorf("%s: not written: %w", path, err)
+	}
+	if err := syncFile(temporary); err != nil {
+		return &fileError{fmt.Errorf("%s: not written: %w", path, reason(err))}
+	}
+	if err := publish(temporary, path, overwrite); err != nil {
+		return err
+	}
+	syncFolder(filepath.Dir(path))
+	return nil
+}
+
+// syncFile makes what was written to a file last through a power cut.
+func syncFile(path string) error {
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	return f.Sync()
+}
+
 // fill writes, syncs and closes the temporary file.
 func fill(f *os.File, write func(io.Writer) error) error {
 	buffered := bufio.NewWriterSize(f, 1<<16)

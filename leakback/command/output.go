@@ -30,7 +30,7 @@ func (p *printer) detail() leakback.Detail {
 }
 
 // print renders a result that has so many others before it.
-func (p *printer) print(to *bytes.Buffer, r *leakback.Result, before int) error {
+func (p *printer) print(to *bytes.Buffer, r *leakback.Result, about leakback.Job, before int) error {
 	switch p.o.format {
 	case "json":
 		return report.JSON(to, r)
@@ -44,14 +44,19 @@ func (p *printer) print(to *bytes.Buffer, r *leakback.Result, before int) error 
 	if before > 0 {
 		to.WriteByte('\n')
 	}
-	s := p.env.screen
-	return report.Table(to, p.page(r, ""), report.TableOptions{Width: s.width, Color: s.color, Unicode: s.unicode})
+	return report.Table(to, newPage(r, about, ""), p.env.tableOptions())
 }
 
-// page puts together what a report shows.
-func (p *printer) page(r *leakback.Result, digest string) *report.Page {
+// tableOptions say how tables are drawn on stdout.
+func (env *environment) tableOptions() report.TableOptions {
+	s := env.screen
+	return report.TableOptions{Width: s.width, Color: s.color, Unicode: s.unicode, Zone: env.zone()}
+}
+
+// newPage puts together what a report shows.
+func newPage(r *leakback.Result, about leakback.Job, digest string) *report.Page {
 	page := &report.Page{
-		Result: r, Job: p.o.job, Advice: advice.Next(r), NotSeen: advice.NotSeen(),
+		Result: r, Job: about, Advice: advice.Next(r), NotSeen: advice.NotSeen(),
 		Cautions: advice.Cautions(), CautionLine: advice.CautionLine(),
 		Version: version(), Digest: digest,
 	}
@@ -62,7 +67,7 @@ func (p *printer) page(r *leakback.Result, digest string) *report.Page {
 }
 
 // single prints the only test of a source and writes the customer's workbook.
-func (c *check) single(src *source) (leakback.Verdict, error) {
+func (c *check) single(ctx context.Context, src *source) (leakback.Verdict, error) {
 	j, err := src.next()
 	if err != nil {
 		return leakback.Pass, err
@@ -72,13 +77,16 @@ func (c *check) single(src *source) (leakback.Verdict, error) {
 		return leakback.Pass, j.blame(fmt.Errorf("test %s: %w", j.test.ID, err))
 	}
 	p, out := newPrinter(c.env, c.o), new(bytes.Buffer)
-	if err := p.print(out, r, 0); err != nil {
+	if err := p.print(out, r, j.info, 0); err != nil {
 		return r.Verdict, err
 	}
 	if _, err := c.env.stdout.Write(out.Bytes()); err != nil {
 		return r.Verdict, stdoutError(err)
 	}
-	page := p.page(r, j.digest())
+	if err := c.logAll(ctx, []job{j}); err != nil {
+		return r.Verdict, err
+	}
+	page := newPage(r, j.info, j.digest())
 	return r.Verdict, c.publish(func(w io.Writer) error { return report.Workbook(w, page) })
 }
 
@@ -110,10 +118,15 @@ func (w untilDone) Write(p []byte) (int, error) {
 
 // publish writes the workbook and says so.
 func (c *check) publish(write func(io.Writer) error) error {
-	if err := writeFile(c.o.output, c.o.overwrite, write); err != nil {
+	return c.env.publish(c.o.output, c.o.overwrite, write)
+}
+
+// publish writes a file and says so.
+func (env *environment) publish(path string, overwrite bool, write func(io.Writer) error) error {
+	if err := writeFile(path, overwrite, write); err != nil {
 		return err
 	}
-	c.env.say("wrote " + c.o.output)
+	env.say("wrote " + path)
 	return nil
 }
 

@@ -15,9 +15,11 @@ import (
 // written over and wiped away at the end. A nil progress shows nothing.
 type progress struct {
 	w     io.Writer
-	src   *source
+	what  string // is counted: "tests"
 	start time.Time
-	tests atomic.Int64
+	count atomic.Int64
+	// share is how much is done, of 100; false where one cannot tell.
+	share func() (percent int64, known bool)
 
 	ended chan struct{}
 	drawn sync.WaitGroup
@@ -32,12 +34,39 @@ const (
 
 // watch shows the progress of a batch where somebody can see it.
 func (env *environment) watch(src *source) *progress {
+	return env.count("tests", func() (int64, bool) {
+		if src.size == 0 {
+			return 0, false
+		}
+		return min(100*src.read.Load()/src.size, 100), true
+	})
+}
+
+// count shows how many of something are done where somebody can see it.
+func (env *environment) count(what string, share func() (int64, bool)) *progress {
 	if !env.watched {
 		return nil
 	}
-	p := &progress{w: env.stderr, src: src, start: time.Now(), ended: make(chan struct{})}
+	p := &progress{w: env.stderr, what: what, share: share, start: time.Now(), ended: make(chan struct{})}
 	p.drawn.Go(p.run)
 	return p
+}
+
+// countOf shows how many of all are done, by what set tells.
+func (env *environment) countOf(what string) (p *progress, set func(done, all int64)) {
+	var all atomic.Int64
+	p = env.count(what, func() (int64, bool) {
+		if all.Load() == 0 {
+			return 0, false
+		}
+		return min(100*p.count.Load()/all.Load(), 100), true
+	})
+	return p, func(done, of int64) {
+		all.Store(of)
+		if p != nil {
+			p.count.Store(done)
+		}
+	}
 }
 
 func (p *progress) run() {
@@ -55,10 +84,10 @@ func (p *progress) run() {
 	}
 }
 
-// add counts tests that are done.
-func (p *progress) add(tests int) {
+// add counts some that are done.
+func (p *progress) add(done int) {
 	if p != nil {
-		p.tests.Add(int64(tests))
+		p.count.Add(int64(done))
 	}
 }
 
@@ -70,14 +99,14 @@ func (p *progress) stop() {
 	}
 }
 
-// line says how many tests are done after that time, how fast it goes and,
-// where the size of the input is known, what share of it was read.
+// line says how many are done after that time, how fast it goes and, where that
+// is known, what share of all.
 func (p *progress) line(after time.Duration) string {
-	tests := float64(p.tests.Load())
-	text := fmt.Sprintf("leakback: %s tests, %s a second", quantity.Grouped(tests),
-		quantity.Grouped(float64(int64(tests/after.Seconds()))))
-	if size := p.src.size; size > 0 {
-		text += fmt.Sprintf(", %d %%", min(100*p.src.read.Load()/size, 100))
+	done := float64(p.count.Load())
+	text := fmt.Sprintf("leakback: %s %s, %s a second", quantity.Grouped(done), p.what,
+		quantity.Grouped(float64(int64(done/after.Seconds()))))
+	if percent, known := p.share(); known {
+		text += fmt.Sprintf(", %d %%", percent)
 	}
 	return text
 }

@@ -10,12 +10,14 @@ import (
 )
 
 func TestProgressLine(t *testing.T) {
-	p := &progress{src: &source{}}
+	src := &source{}
+	p := (&environment{stderr: &bytes.Buffer{}, watched: true}).watch(src)
+	defer p.stop()
 	p.add(312_000)
 	p.add(4)
 	assert.Equal(t, "leakback: 312,004 tests, 78,001 a second", p.line(4*time.Second))
-	p.src.size = 2000
-	p.src.read.Store(905)
+	src.size = 2000
+	src.read.Store(905)
 	assert.Equal(t, "leakback: 312,004 tests, 78,001 a second, 45 %", p.line(4*time.Second))
 }
 

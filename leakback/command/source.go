@@ -1,6 +1,8 @@
 package command
 
 import (
+	"bufio"
+	"bytes"
 	"fmt"
 	"io"
 	"os"
@@ -9,6 +11,7 @@ import (
 
 	"leakback/leakback"
 	"leakback/leakback/entry"
+	"leakback/leakback/entry/form"
 	"leakback/limits"
 )
 
@@ -16,6 +19,10 @@ import (
 type job struct {
 	test  *leakback.Test
 	sheet *limits.Sheet
+	// info is what is known of the work order.
+	info leakback.Job
+	// more is what the input says beside test and work order.
+	more []leakback.Event
 	// file names the input in messages; "" for --volumes.
 	file string
 	// digest gives the digest of the input, once all of it has been read.
@@ -37,7 +44,7 @@ type source struct {
 	ahead []job    // read, and not given yet
 
 	in    io.Closer // the file that is open; nil where none is
-	tests *entry.Reader
+	tests testReader
 	job   job // what the jobs of the open file have in common
 
 	// size is how long all inputs are in bytes, 0 where that is not known; read
@@ -105,7 +112,18 @@ func (s *source) give(t *leakback.Test, j job) (job, error) {
 		return job{}, j.blame(err)
 	}
 	j.test, j.sheet = t, sheet
+	j.info = merged(j.info, s.c.o.job)
 	return j, nil
+}
+
+// merged is what a form says of the work order, under what the flags say.
+func merged(form, flags leakback.Job) leakback.Job {
+	for _, field := range leakback.JobFields() {
+		if said := *flags.Field(field); said != "" {
+			*form.Field(field) = said
+		}
+	}
+	return form
 }
 
 // alone says whether the first test is the only one. Both stay to be given.
@@ -145,12 +163,59 @@ func (s *source) open() error {
 	}
 	s.files, s.in, s.job = s.files[1:], in, job{file: shown}
 	var r io.Reader = &countingReader{in, &s.read}
-	if s.c.o.output != "" { // only a report names its readings
+	if s.c.o.output != "" || s.c.o.log { // only they name the readings
 		digest := newDigest(r)
 		r, s.job.digest = digest, digest.sum
 	}
-	s.tests = entry.NewReader(r, shown, entry.TestID(name), d)
+	start := bufio.NewReader(r)
+	if isWorkbook(start) {
+		return s.openForm(start, shown, d)
+	}
+	s.tests = entry.NewReader(start, shown, entry.TestID(name), d)
 	return nil
+}
+
+// testReader gives tests one after the other, then io.EOF.
+type testReader interface {
+	Next() (*leakback.Test, error)
+}
+
+// isWorkbook says whether a file begins like a packed one, as workbooks do.
+func isWorkbook(r *bufio.Reader) bool {
+	start, _ := r.Peek(len(packed)) // a shorter file is none
+	return string(start) == packed
+}
+
+const packed = "PK\x03\x04"
+
+// openForm reads an entry form.
+func (s *source) openForm(r io.Reader, shown string, d entry.Defaults) error {
+	data, err := io.ReadAll(io.LimitReader(r, form.MostBytes+1))
+	if err != nil {
+		return &fileError{fmt.Errorf("%s: cannot be read: %w", shown, reason(err))}
+	}
+	filled, err := form.ReadWith(bytes.NewReader(data), int64(len(data)), shown, d)
+	if err != nil {
+		return err
+	}
+	s.job.info, s.tests = filled.Job, &oneTest{filled.Test}
+	if filled.BatteryV != "" {
+		s.job.more = []leakback.Event{{Key: leakback.Key{Kind: leakback.KindSet, Field: leakback.FieldBatteryV}, Value: filled.BatteryV}}
+	}
+	return nil
+}
+
+// oneTest gives a test that has been read already.
+type oneTest struct{ test *leakback.Test }
+
+// Next is the test, and then the end.
+func (o *oneTest) Next() (*leakback.Test, error) {
+	if o.test == nil {
+		return nil, io.EOF
+	}
+	t := o.test
+	o.test = nil
+	return t, nil
 }
 
 // close closes the file that is open.

@@ -1,0 +1,151 @@
+package command
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/pflag"
+
+	"leakback/leakback"
+	"leakback/leakback/entry/recorded"
+	"leakback/leakback/logbook"
+	"leakback/report"
+)
+
+// logbookVariable names the logbook for every command.
+const logbookVariable = "LEAKBACK_LOGBOOK"
+
+// logbookOptions say which logbook a command works on.
+type logbookOptions struct {
+	address string
+}
+
+func (o *logbookOptions) addFlag(f *pflag.FlagSet) {
+	f.StringVar(&o.address, "logbook", "", "logbook; else "+logbookVariable+", else the one in your data folder")
+}
+
+// where is the address of the logbook.
+func (o *logbookOptions) where(env *environment) string {
+	return cmp.Or(o.address, env.getenv(logbookVariable), env.logbook)
+}
+
+// toRead opens the logbook without a trace in it.
+func (o *logbookOptions) toRead(ctx context.Context, env *environment) (*logbook.Book, error) {
+	return logbook.Open(ctx, o.where(env), logbook.Options{ReadOnly: true, MustExist: true})
+}
+
+// toWrite opens the logbook, and makes a new one where there is none.
+func (o *logbookOptions) toWrite(ctx context.Context, env *environment) (*logbook.Book, error) {
+	return logbook.Open(ctx, o.where(env), logbook.Options{})
+}
+
+// clock is the time now, with a reading that nobody sets.
+func (env *environment) clock() time.Time {
+	if env.now == nil {
+		return time.Now()
+	}
+	return env.now()
+}
+
+// station names this program on this machine, so that a test that is being
+// recorded elsewhere is not taken for one that was broken off.
+func station() string {
+	host, err := os.Hostname()
+	if err != nil {
+		host = "unknown"
+	}
+	return host + " " + strconv.Itoa(os.Getpid())
+}
+
+// abandoned says whether the sitting that a station began can have ended
+// without an end: its process on this machine is gone, or it was elsewhere.
+func abandoned(stationed string) bool {
+	host, process, ok := strings.Cut(stationed, " ")
+	here, err := os.Hostname()
+	if !ok || err != nil || host != here {
+		return true
+	}
+	pid, err := strconv.Atoi(process)
+	return err != nil || pid == os.Getpid() || !running(pid)
+}
+
+// loggedTest is a test of the logbook, ready to be reported.
+type loggedTest struct {
+	entry  logbook.Entry
+	record *leakback.Record
+	result *leakback.Result
+}
+
+// evaluated is the test that a record holds, judged by the sheet of its day.
+func evaluated(record *leakback.Record) (*leakback.Result, error) {
+	test, err := recorded.Test(record)
+	if err != nil {
+		return nil, err
+	}
+	sheet, err := recorded.Sheet(record)
+	if err != nil {
+		return nil, err
+	}
+	return leakback.Evaluate(test, sheet)
+}
+
+// loggedTests reads and judges the tests that refs name: numbers, ids or the
+// ends of ids.
+func loggedTests(ctx context.Context, book *logbook.Book, refs []string) ([]loggedTest, error) {
+	tests := make([]loggedTest, len(refs))
+	for i, ref := range refs {
+		found, err := book.Find(ctx, ref)
+		if err != nil {
+			return nil, err
+		}
+		events, err := book.Events(ctx, found.ID)
+		if err != nil {
+			return nil, err
+		}
+		t := loggedTest{entry: found, record: leakback.NewRecord(events)}
+		if t.result, err = evaluated(t.record); err != nil {
+			return nil, fmt.Errorf("test %d: %w", found.Number, err)
+		}
+		tests[i] = t
+	}
+	return tests, nil
+}
+
+// page is what a report shows of a logged test.
+func (t *loggedTest) page(env *environment) *report.Page {
+	p := newPage(t.result, t.record.Job(), t.digest())
+	p.Record = &report.Record{
+		Number: t.entry.Number, TestID: t.entry.ID, Head: t.entry.Head, Record: t.record, Zone: env.zone(),
+	}
+	return p
+}
+
+// digest identifies the readings: the file's where they came from one, else
+// the last link of the record's chain.
+func (t *loggedTest) digest() string {
+	return cmp.Or(t.record.Set(leakback.FieldSourceDigest), t.entry.Head)
+}
+
+// zone is where the people are who read the report.
+func (env *environment) zone() *time.Location {
+	if env.place == nil {
+		return time.Local
+	}
+	return env.place
+}
+
+// shownPath is a logbook's address as people are told it.
+func shownPath(env *environment, address string) string {
+	if home := env.getenv("HOME"); home != "" {
+		if rel, err := filepath.Rel(home, address); err == nil && filepath.IsLocal(rel) {
+			return filepath.Join("~", rel)
+		}
+	}
+	return address
+}

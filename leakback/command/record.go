@@ -1,0 +1,477 @@
+package command
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"leakback/leakback"
+	"leakback/leakback/advice"
+	"leakback/leakback/entry"
+	"leakback/leakback/entry/ask"
+	"leakback/leakback/entry/flow"
+	"leakback/leakback/entry/recorded"
+	"leakback/leakback/logbook"
+	"leakback/limits"
+	"leakback/limits/quantity"
+	"leakback/report"
+)
+
+// recordOptions are the flags of leakback record.
+type recordOptions struct {
+	logbook   logbookOptions
+	skin      skinOptions
+	resume    string
+	fresh     bool
+	from      string
+	limits    string
+	output    string
+	overwrite bool
+	state     stateOptions
+	job       leakback.Job
+}
+
+func newRecordCommand(env *environment) *cobra.Command {
+	o := &recordOptions{}
+	cmd := &cobra.Command{
+		Use:   "record",
+		Short: "take a test at the engine, question by question",
+		Long: `Take a return-flow test at the engine: the job, the cautions, priming, timed runs
+and their readings, one question at a time. Every answer is in the logbook the
+moment it is given; a test that was broken off, by a flat battery or by you, goes
+on where it stood.
+
+On a terminal it is a form with a large clock. With --plain, in a pipe and for a
+screen reader the same questions are asked line by line: prompts on standard
+error, answers from standard input. At any question: back goes back, skip leaves
+it open, quit leaves (what was answered is kept).
+
+What the flags say is not asked. --from begins with what a filled-in entry form
+(leakback form) or a readings file of one test holds, and asks for the rest.
+
+Exit codes: 0 finished; 2 bad use or bad input; 3 the logbook or the report
+cannot be read or written; 130 left before the end.`,
+		Example: `  leakback record --engine "My engine"
+  leakback record --resume 17
+  leakback record --from form.xlsx --output report.xlsx`,
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return (&recording{env: env, o: o, flags: c.Flags()}).run(c.Context())
+		},
+		ValidArgsFunction: cobra.NoFileCompletions,
+	}
+	f := cmd.Flags()
+	f.SortFlags = false
+	f.StringVar(&o.resume, "resume", "", "go on with this test: its number, or the end of its id")
+	f.BoolVar(&o.fresh, "new", false, "begin a new test without a word about those that were broken off")
+	f.StringVar(&o.from, "from", "", "begin with an entry form (.xlsx) or a readings file")
+	f.StringVarP(&o.output, "output", "o", "", "write the customer's workbook (.xlsx) at the end")
+	f.BoolVar(&o.overwrite, "overwrite", false, "replace an existing report")
+	o.logbook.addFlag(f)
+	o.skin.addFlags(f)
+	f.StringVar(&o.limits, "limits", "", "limits sheet (TOML); else LEAKBACK_LIMITS, else by engine")
+	o.state.addFlags(f)
+	addJobFlags(f, &o.job)
+	completeWords(cmd, stateWords)
+	return cmd
+}
+
+// recording is one run of the command.
+type recording struct {
+	env   *environment
+	o     *recordOptions
+	flags *pflag.FlagSet
+	book  *logbook.Book
+
+	id     string // of the test
+	number int64  // 0 before its first entry
+	kept   int64  // how many events it has
+}
+
+func (r *recording) run(ctx context.Context) error {
+	if err := r.sound(); err != nil {
+		return err
+	}
+	from, err := r.begin()
+	if err != nil {
+		return err
+	}
+	if r.book, err = r.o.logbook.toWrite(ctx, r.env); err != nil {
+		return err
+	}
+	defer r.book.Close()
+	steps, err := r.flow(ctx, from)
+	if err != nil {
+		return r.left(err)
+	}
+	if err := r.o.skin.ask(ctx, r.env, steps); err != nil {
+		return r.left(err)
+	}
+	return r.finish(ctx)
+}
+
+// sound refuses flags that contradict one another, before anything is asked.
+func (r *recording) sound() error {
+	o := r.o
+	switch {
+	case o.resume != "" && (o.fresh || o.from != ""):
+		return errors.New("--resume with --new or --from: expected one of them")
+	case o.overwrite && o.output == "":
+		return errors.New("--overwrite: expected with --output FILE")
+	case o.output == "":
+		return nil
+	}
+	return soundWorkbook(o.output, o.overwrite)
+}
+
+// begin reads the form or file to begin with.
+func (r *recording) begin() ([]leakback.Event, error) {
+	if r.o.from == "" {
+		return nil, nil
+	}
+	c := newCheck(r.env, &checkOptions{limits: r.o.limits, state: r.o.state, job: r.o.job})
+	src, err := c.newSource([]string{r.o.from})
+	if err != nil {
+		return nil, err
+	}
+	defer src.close()
+	alone, err := src.alone()
+	switch {
+	case errors.Is(err, io.EOF):
+		return nil, fmt.Errorf("%s: expected a test to begin with", r.o.from)
+	case err != nil:
+		return nil, err
+	case !alone:
+		return nil, fmt.Errorf("%s: expected one test to go on with; the file holds more (leakback check --log keeps them all)", r.o.from)
+	}
+	j, err := src.next()
+	if err != nil {
+		return nil, err
+	}
+	return append(recorded.Events(j.test, j.info, j.sheet), j.more...), nil
+}
+
+// flow is the new test, or the one to go on with.
+func (r *recording) flow(ctx context.Context, from []leakback.Event) (*flow.Flow, error) {
+	ref := r.o.resume
+	if ref == "" && !r.o.fresh && from == nil {
+		chosen, err := r.offer(ctx)
+		if err != nil {
+			return nil, err
+		}
+		ref = chosen
+	}
+	options := r.options(ctx)
+	if ref == "" {
+		r.id = logbook.NewTestID()
+		options.From = from
+		return flow.New(options)
+	}
+	found, err := r.book.Find(ctx, ref)
+	if err != nil {
+		return nil, err
+	}
+	if found.Ended != "" {
+		return nil, &hintedError{
+			fmt.Errorf("test %d: is finished (%s): expected one that was broken off", found.Number, found.Ended),
+			fmt.Sprintf("see it with leakback history %d", found.Number),
+		}
+	}
+	events, err := r.book.Events(ctx, found.ID)
+	if err != nil {
+		return nil, err
+	}
+	r.id, r.number, r.kept = found.ID, found.Number, int64(len(events))
+	return flow.Resume(options, events)
+}
+
+// options are what the flow is told of the world.
+func (r *recording) options(ctx context.Context) flow.Options {
+	return flow.Options{
+		Now: r.env.clock, Version: version(), Person: r.o.job.Technician,
+		Given: r.given(),
+		Keep:  func(drafts []leakback.Event) error { return r.keep(ctx, drafts) },
+		SheetFor: func(engine string) (*limits.Sheet, error) {
+			return limits.Find(engine, r.o.limits, r.env.getenv, r.env.configDir)
+		},
+		Earlier:  func(field string) []string { return r.earlier(ctx, field) },
+		Known:    func(vehicle string) map[string]string { return r.known(ctx, vehicle) },
+		Cautions: cautionsBefore,
+		Table: func(result *leakback.Result, width int) string {
+			return r.env.table(newPage(result, leakback.Job{}, ""), width)
+		},
+	}
+}
+
+// cautionsBefore are the cautions to read before a test starts.
+func cautionsBefore(method leakback.Method, _ string) []string {
+	if method == leakback.MethodBlockOff {
+		return advice.Cautions()
+	}
+	blocking := advice.CautionsAbout(advice.Blocking)
+	var list []string
+	for _, caution := range advice.Cautions() {
+		if caution != blocking[0] {
+			list = append(list, caution)
+		}
+	}
+	return list
+}
+
+// table draws the verdict table for people.
+func (env *environment) table(page *report.Page, width int) string {
+	var text strings.Builder
+	if err := report.Table(&text, page, report.TableOptions{Width: width, Unicode: speaksUTF8(env.getenv), Brief: true}); err != nil {
+		return err.Error() + "\n" // it fails only where the writer does
+	}
+	return text.String()
+}
+
+// keep commits what was entered, and says when somebody else entered something
+// into the same test meanwhile: both are kept, and this sitting ends.
+func (r *recording) keep(ctx context.Context, drafts []leakback.Event) error {
+	drafts = append([]leakback.Event(nil), drafts...)
+	for i := range drafts {
+		if drafts[i].Kind == leakback.KindOpen {
+			drafts[i].Reason = station()
+		}
+	}
+	kept, err := r.book.Append(context.WithoutCancel(ctx), r.id, drafts)
+	if err != nil {
+		return err
+	}
+	if len(kept) > 0 && kept[0].Seq != r.kept+1 {
+		return &fileError{&hintedError{
+			fmt.Errorf("test %d: somebody else is entering into it as well; both entries are kept", r.number),
+			"let one of you leave, then go on with: leakback record --resume " + strconv.FormatInt(r.number, 10),
+		}}
+	}
+	r.kept += int64(len(kept))
+	if r.number == 0 {
+		found, err := r.book.Find(ctx, r.id)
+		if err != nil {
+			return err
+		}
+		r.number = found.Number
+	}
+	return nil
+}
+
+// earlier are answers given before, as far as the logbook can tell.
+func (r *recording) earlier(ctx context.Context, field string) []string {
+	const offered = 9
+	list, err := r.book.Earlier(ctx, field, offered)
+	if err != nil { // a question without an offer is still a question
+		return nil
+	}
+	return list
+}
+
+// known is what the latest test of a vehicle says of it.
+func (r *recording) known(ctx context.Context, vehicle string) map[string]string {
+	tests, err := r.book.Tests(ctx, logbook.Filter{Vehicle: vehicle, Most: 1})
+	if err != nil || len(tests) == 0 {
+		return nil
+	}
+	t := tests[0]
+	return map[string]string{
+		leakback.FieldVehicle: t.Vehicle, leakback.FieldVIN: t.VIN, leakback.FieldEngine: t.Engine,
+		leakback.FieldEngineSerial: t.EngineSerial, leakback.FieldCustomer: t.Customer,
+		leakback.FieldOdometer: t.Odometer,
+	}
+}
+
+// given are the answers that the flags give, by field.
+func (r *recording) given() map[string]string {
+	given := map[string]string{}
+	for _, field := range leakback.JobFields() {
+		if text := *r.o.job.Field(field); text != "" {
+			given[field] = text
+		}
+	}
+	for field, text := range r.o.state.given() {
+		given[field] = text
+	}
+	return given
+}
+
+// given are the flags of the state by the readings file's columns, in their units.
+func (s *stateOptions) given() map[string]string {
+	given := map[string]string{}
+	for column, x := range map[string]float64{
+		"graduation_ml": s.graduation.Value(), "capacity_ml": s.capacity.Value(), "tolerance_ml": s.tolerance.Value(),
+		"fuel_temp_c": s.fuelTemp.Value(), "rail_pressure_bar": s.railPressure.Value(),
+		"back_pressure_bar": s.backPressure.Value(), "engine_rpm": s.rpm.value, "density_g_ml": s.density.value,
+		"cranks": float64(s.cranks), leakback.FieldCylinders: float64(s.cylinders),
+	} {
+		if !math.IsNaN(x) && x != 0 {
+			given[column] = plain(x)
+		}
+	}
+	switch x := s.interval.Seconds(); {
+	case math.IsInf(x, 1):
+		given["interval_s"] = entry.Unknown
+	case !math.IsNaN(x):
+		given["interval_s"] = plain(x)
+	}
+	for column, text := range map[string]string{
+		"tube_class": s.tubeClass, "condition": s.condition, "injectors": s.injectors,
+		"fuel_temp_at": s.fuelTempAt, "return_line": s.returnLine, leakback.FieldEngine: s.engine,
+	} {
+		if text != "" {
+			given[column] = text
+		}
+	}
+	return given
+}
+
+// left ends a recording before its end and says what was kept.
+func (r *recording) left(err error) error {
+	if r.number == 0 {
+		if errors.Is(err, ask.ErrLeft) || errors.Is(err, context.Canceled) {
+			return &interruptedError{errors.New("left before anything was entered; nothing was kept")}
+		}
+		return err
+	}
+	kept := fmt.Sprintf("test %d is kept up to the last answer that was taken, in %s", r.number, r.o.logbook.where(r.env))
+	again := fmt.Sprintf("go on with: leakback record --resume %d", r.number)
+	if errors.Is(err, ask.ErrLeft) || errors.Is(err, context.Canceled) {
+		return &hintedError{&interruptedError{errors.New(kept)}, again}
+	}
+	r.env.say(kept)
+	r.env.say(again)
+	return err
+}
+
+// finish says where the test is, and writes the report where one is wanted.
+func (r *recording) finish(ctx context.Context) error {
+	r.env.say(fmt.Sprintf("test %d is in the logbook, %s", r.number, shownPath(r.env, r.o.logbook.where(r.env))))
+	if r.o.output == "" {
+		r.env.say(fmt.Sprintf("next: leakback report %d --output report.xlsx", r.number))
+		return nil
+	}
+	tests, err := loggedTests(ctx, r.book, []string{r.id})
+	if err != nil {
+		return err
+	}
+	page := tests[0].page(r.env)
+	return r.env.publish(r.o.output, r.o.overwrite, func(w io.Writer) error { return report.Workbook(w, page) })
+}
+
+// offer asks which of the tests that were broken off to go on with; "" is a
+// new one.
+func (r *recording) offer(ctx context.Context) (string, error) {
+	const most = 5
+	open, err := r.book.Tests(ctx, logbook.Filter{Open: true, Most: most})
+	if err != nil {
+		return "", err
+	}
+	choice := &resumeChoice{}
+	for _, t := range open {
+		events, err := r.book.Events(ctx, t.ID)
+		if err != nil {
+			return "", err
+		}
+		record := leakback.NewRecord(events)
+		opened, _ := record.Last(leakback.Key{Kind: leakback.KindOpen})
+		if abandoned(opened.Reason) {
+			choice.add(r.env, t, record)
+		}
+	}
+	if len(choice.options) == 0 {
+		return "", nil
+	}
+	choice.options = append(choice.options, ask.Option{Value: newTest, Label: "begin a new test"})
+	if err := r.o.skin.ask(ctx, r.env, choice); err != nil {
+		return "", err
+	}
+	return choice.ref, nil
+}
+
+// newTest is the answer that begins a new test.
+const newTest = "new"
+
+// resumeChoice is the one question whether to go on with a test.
+type resumeChoice struct {
+	options []ask.Option
+	done    bool
+	ref     string
+}
+
+func (c *resumeChoice) add(env *environment, t logbook.Entry, record *leakback.Record) {
+	c.options = append(c.options, ask.Option{Value: fmt.Sprintf("test %d", t.Number), Label: "go on with " + described(env, t, record)})
+}
+
+// described is a test in a few words: what it is of, how far it is.
+func described(env *environment, t logbook.Entry, record *leakback.Record) string {
+	last := time.UnixMicro(t.LastUS).In(env.zone()).Format("2006-01-02 15:04")
+	return fmt.Sprintf("%s, %s, last entry %s",
+		cmp.Or(t.Vehicle, t.Engine, "nothing entered of the vehicle"), progressOf(record), last)
+}
+
+// progressOf is how far a test that is not finished is.
+func progressOf(record *leakback.Record) string {
+	readings, run := 0, 0
+	for _, e := range record.Standing() {
+		if e.Kind == leakback.KindReading && e.Value != "" {
+			readings, run = readings+1, max(run, e.Run)
+		}
+	}
+	if readings == 0 {
+		return "nothing read yet"
+	}
+	return fmt.Sprintf("%s, run %d", counted(readings, "reading"), run)
+}
+
+// counted is "1 reading" or "3 readings".
+func counted(n int, word string) string {
+	if n == 1 {
+		return "1 " + word
+	}
+	return quantity.Grouped(float64(n)) + " " + word + "s"
+}
+
+// Question asks which test to go on with, the latest first.
+func (c *resumeChoice) Question() ask.Question {
+	if c.done {
+		return ask.Question{Kind: ask.Done}
+	}
+	return ask.Question{ID: "resume", Kind: ask.Choice, Section: "Broken off earlier",
+		Prompt: "Go on, or begin a new test", Default: c.options[0].Value, Options: c.options, Required: true}
+}
+
+// Answer takes an option by its value or its number, or the test's.
+func (c *resumeChoice) Answer(text string) error {
+	text = strings.TrimSpace(text)
+	if text == "" {
+		text = "1"
+	}
+	var values []string
+	for i, o := range c.options {
+		if strings.EqualFold(text, o.Value) || text == strconv.Itoa(i+1) {
+			c.done = true
+			c.ref, _ = strings.CutPrefix(o.Value, "test ")
+			if o.Value == newTest {
+				c.ref = ""
+			}
+			return nil
+		}
+		values = append(values, o.Value)
+	}
+	return &ask.Refusal{Value: text, Expected: "one of " + strings.Join(values, ", ")}
+}
+
+// Elapsed is nothing: no clock runs.
+func (c *resumeChoice) Elapsed() time.Duration { return 0 }
+
+// Said is nothing.
+func (c *resumeChoice) Said() []string { return nil }

@@ -1,0 +1,65 @@
+package command
+
+import (
+	"context"
+	"errors"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"leakback/report"
+)
+
+// reportOptions are the flags of leakback report.
+type reportOptions struct {
+	logbook   logbookOptions
+	output    string
+	overwrite bool
+}
+
+func newReportCommand(env *environment) *cobra.Command {
+	o := &reportOptions{}
+	cmd := &cobra.Command{
+		Use:   "report TEST --output FILE.xlsx",
+		Short: "write the customer's workbook of a logged test",
+		Long: `Write the workbook for the customer's file from the logbook: the same as check
+writes for the same readings, and with it when each reading was entered, by whom,
+and every correction. TEST is the test's number, its id or the end of it.
+
+Exit codes: 0 written; 2 bad use, or no such test; 3 the logbook cannot be read or
+the workbook cannot be written.`,
+		Example: `  leakback report 17 --output report.xlsx`,
+		Args:    cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			return o.run(c.Context(), env, args)
+		},
+		ValidArgsFunction: cobra.NoFileCompletions,
+	}
+	f := cmd.Flags()
+	f.SortFlags = false
+	f.StringVarP(&o.output, "output", "o", "", "the workbook (.xlsx)")
+	f.BoolVar(&o.overwrite, "overwrite", false, "replace an existing report")
+	o.logbook.addFlag(f)
+	return cmd
+}
+
+func (o *reportOptions) run(ctx context.Context, env *environment, refs []string) error {
+	if o.output == "" {
+		return &hintedError{errors.New("--output: expected the name of the workbook to write"),
+			"to see a test on the screen: leakback history " + refs[0]}
+	}
+	if err := soundWorkbook(o.output, o.overwrite); err != nil {
+		return err
+	}
+	book, err := o.logbook.toRead(ctx, env)
+	if err != nil {
+		return err
+	}
+	defer book.Close()
+	tests, err := loggedTests(ctx, book, refs)
+	if err != nil {
+		return err
+	}
+	page := tests[0].page(env)
+	return env.publish(o.output, o.overwrite, func(w io.Writer) error { return report.Workbook(w, page) })
+}
