@@ -6,6 +6,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/xuri/excelize/v2"
 
@@ -27,6 +28,7 @@ type HistoryRow struct {
 
 // historyTest is what the rows of one test have in common.
 type historyTest struct {
+	listed                *historyListed // nil for a test that is only a file
 	id, engine, condition string
 	runs                  int
 	intervalS             float64
@@ -38,11 +40,19 @@ type historyTest struct {
 // AppendHistory appends a row for each cylinder of a result; for a merged return
 // alone, which has none, a row for the total.
 func AppendHistory(to []HistoryRow, r *leakback.Result) []HistoryRow {
+	return appendRows(to, newHistoryTest(r), r)
+}
+
+func newHistoryTest(r *leakback.Result) *historyTest {
 	t := &historyTest{
 		id: stored(oneLine(r.Test.ID)), engine: stored(oneLine(r.Test.Engine)), condition: stored(oneLine(r.Test.Condition)),
 		runs: len(r.Test.Runs) - len(r.LeftOut), intervalS: r.IntervalS, verdict: r.Verdict, findings: codesText(r.Findings),
 	}
 	t.marked = strings.ContainsRune(t.id+t.engine+t.condition, escapedLine)
+	return t
+}
+
+func appendRows(to []HistoryRow, t *historyTest, r *leakback.Result) []HistoryRow {
 	decimals, ratioDigit := Decimals(r), RatioDecimals(r)
 	if len(r.Cylinders) == 0 {
 		return append(to, HistoryRow{
@@ -89,14 +99,20 @@ type History struct {
 	stream  *excelize.StreamWriter // of the sheet that is being filled
 	row     int                    // written last in it
 	cells   []any
+	columns []historyColumn
+	zone    *time.Location // of dates
+	trend   *Trend
 }
 
 // sheetHistory is the name of the first sheet and begins those of the others.
 const sheetHistory = "History"
 
 // NewHistory begins a workbook; version is the program's. Close it at the end.
-func NewHistory(version string) *History {
-	h := &History{book: newBook(), version: version, most: excelize.TotalRows, packing: &historyParts{}}
+func NewHistory(version string) *History { return newHistory(version, historyColumns, nil) }
+
+func newHistory(version string, columns []historyColumn, zone *time.Location) *History {
+	h := &History{book: newBook(), version: version, most: excelize.TotalRows, packing: &historyParts{}, columns: columns, zone: zone}
+	h.packing.replace = h.parts
 	h.file.SetZipWriter(h.packing.zipWriter)
 	font := h.file.Styles.Fonts.Font[0] // column widths are counted in its digits
 	*font.Name.Val, *font.Sz.Val = family, defaultSize
@@ -127,6 +143,7 @@ func (h *History) Add(rows []HistoryRow) error {
 // Write writes the workbook to w. No row can be added any more.
 func (h *History) Write(w io.Writer) error {
 	h.end()
+	h.writeTrend()
 	h.keep(h.file.SetDocProps(&excelize.DocProperties{
 		Creator: creator, LastModifiedBy: creator, Created: epoch, Modified: epoch,
 		Title: historyTitle, Language: "en",
@@ -159,7 +176,7 @@ var historyColumns = []historyColumn{
 	{"Test", 96, true, true, func(_ *History, r *HistoryRow) any { return word(r.test.id) }},
 	{"Engine", 96, true, true, func(_ *History, r *HistoryRow) any { return word(r.test.engine) }},
 	{"Condition", 66, true, true, func(_ *History, r *HistoryRow) any { return word(r.test.condition) }},
-	{"Runs", 34, false, false, func(_ *History, r *HistoryRow) any { return r.test.runs }},
+	{"Runs", 34, false, false, func(_ *History, r *HistoryRow) any { return r.ran() }},
 	{"Interval s", 44, false, false, func(_ *History, r *HistoryRow) any { return known64(r.test.intervalS) }},
 	{"Cylinder", 48, false, false, func(_ *History, r *HistoryRow) any { return r.whose() }},
 	{"Bound", 38, true, false, func(_ *History, r *HistoryRow) any { return word(r.bound.String()) }},
@@ -167,19 +184,33 @@ var historyColumns = []historyColumn{
 	{"± standard\nmL/min", 56, false, false, func(h *History, r *HistoryRow) any { return h.figure(r.standard, r.decimals) }},
 	{"± expanded\n95 %", 56, false, false, func(h *History, r *HistoryRow) any { return h.figure(r.expanded, r.decimals) }},
 	{"× median", 48, false, false, func(h *History, r *HistoryRow) any { return h.figure(r.ratio, r.ratioDigit) }},
-	{"Verdict", 58, true, false, func(h *History, r *HistoryRow) any { return h.verdict(r.verdict) }},
+	{"Verdict", 58, true, false, func(h *History, r *HistoryRow) any { return h.verdict(r, r.verdict) }},
 	{"Findings", 150, true, false, func(_ *History, r *HistoryRow) any { return word(r.findings) }},
-	{"Test verdict", 64, true, false, func(h *History, r *HistoryRow) any { return h.verdict(r.test.verdict) }},
+	{"Test verdict", 64, true, false, func(h *History, r *HistoryRow) any { return h.verdict(r, r.test.verdict) }},
 	{"Test findings", 160, true, false, func(_ *History, r *HistoryRow) any { return word(r.test.findings) }},
 }
 
 // whose is the number of the cylinder; a word for the total.
 func (r *HistoryRow) whose() any {
-	if r.cylinder == 0 {
+	switch {
+	case r.without():
+		return nil
+	case r.cylinder == 0:
 		return "total"
 	}
 	return r.cylinder
 }
+
+// ran is the number of runs that took part.
+func (r *HistoryRow) ran() any {
+	if r.without() {
+		return nil
+	}
+	return r.test.runs
+}
+
+// without says that the row is of a test without a result.
+func (r *HistoryRow) without() bool { return r.test.listed != nil && r.test.listed.word != "" }
 
 // word is the value of a cell with text; none for "".
 func word(text string) any {
@@ -218,8 +249,11 @@ func (h *History) figure(x float64, decimals int) any {
 }
 
 // verdict is a verdict in words; a fail stands out by its weight as well.
-func (h *History) verdict(v leakback.Verdict) any {
-	if v != leakback.Fail {
+func (h *History) verdict(r *HistoryRow, v leakback.Verdict) any {
+	switch {
+	case r.without():
+		return r.test.listed.word
+	case v != leakback.Fail:
 		return VerdictWord(v)
 	}
 	return excelize.Cell{Value: VerdictWord(v), StyleID: h.style(historyFail)}
@@ -228,8 +262,8 @@ func (h *History) verdict(v leakback.Verdict) any {
 // values are the cells of one row, good until the next call.
 func (h *History) values(r *HistoryRow) []any {
 	h.cells = h.cells[:0]
-	for i := range historyColumns {
-		h.cells = append(h.cells, historyColumns[i].value(h, r))
+	for i := range h.columns {
+		h.cells = append(h.cells, h.columns[i].value(h, r))
 	}
 	return h.cells
 }
@@ -253,7 +287,7 @@ func (h *History) begin() {
 		return
 	}
 	h.stream, h.row = stream, 1
-	h.columns()
+	h.widths()
 	h.keep(stream.SetPanes(&excelize.Panes{
 		Freeze: true, YSplit: 1, TopLeftCell: "A2", ActivePane: "bottomLeft",
 		Selection: []excelize.Selection{{SQRef: "A2", ActiveCell: "A2", Pane: "bottomLeft"}},
@@ -270,9 +304,9 @@ func (h *History) pen() pen {
 	return pen{h.book, name}
 }
 
-// columns sets widths and looks, which the cells of a column take from it.
-func (h *History) columns() {
-	for i, c := range historyColumns {
+// widths sets widths and looks, which the cells of a column take from it.
+func (h *History) widths() {
+	for i, c := range h.columns {
 		l := historyNumber
 		switch {
 		case c.free:
@@ -289,7 +323,7 @@ func (h *History) columns() {
 // buttons of the filter.
 func (h *History) header() {
 	var heads []any
-	for _, c := range historyColumns {
+	for _, c := range h.columns {
 		head := columnHead.with(func(l *look) { l.valign = "top" })
 		if c.text {
 			head.align, head.indent = "left", 1
@@ -306,7 +340,7 @@ func (h *History) end() {
 		return
 	}
 	p := h.pen()
-	table := "A1:" + at(len(historyColumns), h.row)
+	table := "A1:" + at(len(h.columns), h.row)
 	p.name("_xlnm.Print_Titles", "$1:$1")
 	h.keep(h.file.AutoFilter(p.sheet, table, nil))
 	h.keep(h.file.AddIgnoredErrors(p.sheet, table, excelize.IgnoredErrorsNumberStoredAsText))

@@ -24,7 +24,7 @@ type historyParts struct {
 // zipWriter is what excelize's SetZipWriter asks for. excelize's own buffer
 // stays empty.
 func (h *historyParts) zipWriter(io.Writer) excelize.ZipWriter {
-	h.partWriter = partWriter{w: h.to, parts: map[string]*bytes.Buffer{}}
+	h.partWriter = partWriter{w: h.to, parts: map[string]*bytes.Buffer{}, replace: h.replace}
 	h.sheets = map[string]*sheetPart{}
 	return h
 }

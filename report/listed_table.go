@@ -3,6 +3,7 @@ package report
 import (
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -37,8 +38,13 @@ type listTable struct {
 	*table
 	number  int // columns of the test's number
 	picture int // of the picture; 0 where no test has one
+	narrow  bool
 	day     string
 }
+
+// narrowWidth is how wide a terminal is in columns that has room for a picture
+// beside the verdict.
+const narrowWidth = 64
 
 // wordWidth is the longest word for a verdict.
 const wordWidth = len(wordUnreadable)
@@ -47,7 +53,7 @@ const wordWidth = len(wordUnreadable)
 // the day has to do without its time.
 func (t *listTable) measure(tests []Listed) {
 	t.day = dayLayout + " " + minuteLayout
-	if t.Width < 64 {
+	if t.narrow = t.Width < narrowWidth; t.narrow {
 		t.day = dayLayout
 	}
 	for i := range tests {
@@ -118,20 +124,29 @@ func (t *listTable) outcome(l *Listed) []piece {
 // follow writes what follows behind what comes first, or below it where there is
 // no room for both.
 func (t *listTable) follow(first, then []piece, indent string) {
-	if widthOf(first)+widthOf(then) <= t.Width {
+	if !t.narrow && widthOf(first)+widthOf(then) <= t.Width {
 		t.line(append(first, then...)...)
 		return
 	}
-	t.line(first...)
-	if len(indent)+widthOf(then) <= t.Width {
-		t.line(append([]piece{{indent, huePlain}}, then...)...)
+	t.piecesOrProse(" ", first)
+	t.piecesOrProse(indent, append([]piece{{indent, huePlain}}, then...))
+}
+
+// piecesOrProse writes pieces on one line, or where that is too narrow as plain
+// text wrapped behind a lead.
+func (t *listTable) piecesOrProse(lead string, pieces []piece) {
+	if paint(slices.Clone(pieces), false) == "" {
+		return
+	}
+	if displaywidth.String(paint(slices.Clone(pieces), false)) <= t.Width {
+		t.line(pieces...)
 		return
 	}
 	text := ""
-	for _, p := range then {
+	for _, p := range pieces {
 		text += p.text
 	}
-	t.prose(indent, text, huePlain)
+	t.prose(lead, text, huePlain)
 }
 
 // widthOf is how many columns pieces take.
@@ -205,7 +220,7 @@ func (t *listTable) level(share float64, b leakback.Bound) string {
 		return "?"
 	}
 	n := len(t.signs.levels)
-	return t.signs.levels[max(0, min(int(math.Ceil(share*float64(n)))-1, n-1))]
+	return t.signs.levels[max(0, min(int(math.Round(share*float64(n)))-1, n-1))]
 }
 
 // key explains the picture.

@@ -124,10 +124,14 @@ func whereSaid(k leakback.Key) string {
 	return strings.Join(parts, ", ")
 }
 
-// correctionSaid is a correction in a sentence: "run 1, cylinder 4, reading,
-// volume in mL: 47.5 in place of 48, at … by …: misread".
+// correctionSaid is a correction in a sentence: "run 1, cylinder 4, volume in mL:
+// 47.5 in place of 48, 2024-03-05 09:41:22 +01:00 by R. Example, because: misread".
 func (r *Record) correctionSaid(c leakback.Correction) string {
-	text := strings.TrimPrefix(whereSaid(c.After.Key)+", "+eventSaid(c.After), ", ") + ": " +
+	what := eventSaid(c.After)
+	if c.After.Kind == leakback.KindReading {
+		what = fieldSaid(c.After.Field)
+	}
+	text := strings.TrimPrefix(whereSaid(c.After.Key)+", "+what, ", ") + ": " +
 		valueOrNothing(c.After) + " in place of " + valueOrNothing(c.Before) + ", " + r.stamp(c.After.AtUS)
 	if c.After.Person != "" {
 		text += " by " + c.After.Person

@@ -100,10 +100,19 @@ func (s *reportSheet) chart(from int, high float64) {
 		Series: []excelize.ChartSeries{{Values: c.Cylinders.Ref}},
 	}))
 	s.parts["xl/charts/chart1.xml"] = s.fill(chartPart, c)
-	s.parts["xl/drawings/drawing1.xml"] = s.fill(drawingPart, struct {
-		FromCol, ToCol, FromRow, ToRow, FromEMU, ToEMU int
-		Alt                                            string
-	}{colChart - 1, lastColumn, from - 1, to - 1, chartGap * emuPerPoint, int(rest * emuPerPoint), altText(s.r)})
+	s.parts["xl/drawings/drawing1.xml"] = s.fill(drawingPart, []anchor{{
+		FromCol: colChart - 1, ToCol: lastColumn, FromRow: from - 1, ToRow: to - 1,
+		FromEMU: chartGap * emuPerPoint, ToEMU: int(rest * emuPerPoint),
+		Name: "Return rates", Alt: altText(s.r), ID: 2, Chart: 1,
+	}})
+}
+
+// anchor is where a chart stands on its sheet.
+type anchor struct {
+	FromCol, ToCol, FromRow, ToRow, FromEMU, ToEMU int
+	Name, Alt                                      string
+	// ID is the frame's number in its drawing, and Chart the chart's.
+	ID, Chart int
 }
 
 // below is the row that lies so many points under the top of a row, and how far

@@ -6,11 +6,13 @@ import (
 	"encoding/xml"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"os/exec"
 	"path"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -33,17 +35,21 @@ func TestWorkbooksAreValid(t *testing.T) {
 	if validator == "" {
 		t.Skip(validatorVariable + " is not set: workbooks are not held against the Open XML SDK (.ci/run does)")
 	}
-	for i, c := range append(variedCases(8, 3), largeCase()) {
+	books := loggedBooks(t)
+	for _, c := range append(variedCases(8, 3), largeCase()) {
+		books[c.name] = bookOf(t, c)
+	}
+	for i, name := range slices.Sorted(maps.Keys(books)) {
 		version := []string{"Microsoft365", "Office2007"}[i%2]
-		file := filepath.Join(t.TempDir(), c.name+".xlsx")
-		require.NoError(t, os.WriteFile(file, bookOf(t, c), 0o600))
+		file := filepath.Join(t.TempDir(), name+".xlsx")
+		require.NoError(t, os.WriteFile(file, books[name], 0o600))
 		out, err := exec.CommandContext(t.Context(), validator, file, "--officeVersion", version).Output()
 		var result struct {
 			OK     bool
 			Errors []struct{ Description, Path, XPath string }
 		}
 		require.NoError(t, json.Unmarshal(out, &result), "%v: %s", err, out)
-		assert.True(t, result.OK, "%s, %s: %+v", c.name, version, result.Errors)
+		assert.True(t, result.OK, "%s, %s: %+v", name, version, result.Errors)
 	}
 }
 
@@ -80,7 +86,8 @@ func TestWorkingOfTheLongestEngine(t *testing.T) {
 // orders are the elements of a part and the order in which ECMA-376 part 1
 // demands them: CT_Worksheet (18.3.1.99), CT_Workbook (18.2.27), CT_Stylesheet
 // (18.8.39), CT_ChartSpace, CT_Chart and CT_PlotArea (21.2.2.29, 21.2.2.27,
-// 21.2.2.145), CT_BarSer and CT_LineSer (21.2.2.15 and 21.2.2.98).
+// 21.2.2.145), CT_BarSer and CT_LineSer (21.2.2.15 and 21.2.2.98), CT_ScatterSer,
+// CT_DLbl and CT_Scaling in the same part.
 var orders = map[string]string{
 	"worksheet": "sheetPr dimension sheetViews sheetFormatPr cols sheetData sheetCalcPr sheetProtection protectedRanges scenarios " +
 		"autoFilter sortState dataConsolidate customSheetViews mergeCells phoneticPr conditionalFormatting dataValidations hyperlinks " +
@@ -95,11 +102,15 @@ var orders = map[string]string{
 		"printSettings userShapes extLst",
 	"chart": "title autoTitleDeleted pivotFmts view3D floor sideWall backWall plotArea legend plotVisOnly dispBlanksAs " +
 		"showDLblsOverMax extLst",
-	"plotArea":  "layout barChart lineChart catAx valAx dTable spPr extLst",
-	"barChart":  "barDir grouping varyColors ser dLbls gapWidth overlap serLines axId extLst",
-	"lineChart": "grouping varyColors ser dLbls dropLines hiLowLines upDownBars marker smooth axId extLst",
-	"ser": "idx order tx spPr invertIfNegative pictureOptions marker dPt dLbls trendline errBars cat val smooth shape " +
+	"plotArea":     "layout barChart lineChart scatterChart catAx valAx dTable spPr extLst",
+	"barChart":     "barDir grouping varyColors ser dLbls gapWidth overlap serLines axId extLst",
+	"lineChart":    "grouping varyColors ser dLbls dropLines hiLowLines upDownBars marker smooth axId extLst",
+	"scatterChart": "scatterStyle varyColors ser dLbls axId extLst",
+	"ser": "idx order tx spPr invertIfNegative pictureOptions marker dPt dLbls trendline errBars cat val xVal yVal smooth shape " +
 		"extLst",
+	"dLbl": "idx delete layout tx numFmt spPr txPr dLblPos showLegendKey showVal showCatName showSerName showPercent showBubbleSize " +
+		"separator extLst",
+	"scaling": "logBase orientation max min extLst",
 	"dLbls": "dLbl delete numFmt spPr txPr dLblPos showLegendKey showVal showCatName showSerName showPercent showBubbleSize " +
 		"separator showLeaderLines leaderLines extLst",
 	"errBars": "errDir errBarType errValType noEndCap plus minus val spPr extLst",
@@ -113,16 +124,76 @@ var orders = map[string]string{
 // Elements stand in the order that the standard demands, cells and rows rise, and
 // a cell with a formula keeps a value.
 func TestElementsAreInOrder(t *testing.T) {
+	books := loggedBooks(t)
 	for _, c := range append(variedCases(14, 4), largeCase()) {
-		for name, content := range unzipped(t, bookOf(t, c)) {
+		books[c.name] = bookOf(t, c)
+	}
+	for of, book := range books {
+		for name, content := range unzipped(t, book) {
 			if strings.HasSuffix(name, ".xml") && !strings.HasPrefix(name, "docProps/") {
-				require.NoError(t, inOrder(content), "%s, %s", c.name, name)
+				require.NoError(t, inOrder(content), "%s, %s", of, name)
 			}
 			if strings.HasPrefix(name, sheetParts) {
-				cellsRise(t, c.name+" "+name, content)
+				cellsRise(t, of+" "+name, content)
 			}
 		}
 	}
+}
+
+// loggedBooks are a report and a history with a trend as they come from a logbook.
+func loggedBooks(t *testing.T) map[string][]byte {
+	t.Helper()
+	list := someListed()
+	h := NewLogbookHistory("1.2.3", nil)
+	defer func() { require.NoError(t, h.Close()) }()
+	for i := range list {
+		require.NoError(t, h.Add(AppendListed(nil, &list[i])))
+	}
+	h.Trend(&Trend{Tests: list})
+	var history, report bytes.Buffer
+	require.NoError(t, h.Write(&history))
+	c := variedCases(1, 9)[0]
+	r, err := leakback.Evaluate(c.test, c.sheet)
+	require.NoError(t, err)
+	p := samplePage(r)
+	p.Record = &Record{Number: 3, TestID: "id", Head: "head", Record: leakback.NewRecord(someEvents())}
+	require.NoError(t, Workbook(&report, p))
+	return map[string][]byte{"logged history": history.Bytes(), "logged report": report.Bytes()}
+}
+
+// someListed are tests of two conditions, with bounds among the rates and one
+// test that has no result, of an engine with more cylinders than there are
+// shapes for their points.
+func someListed() []Listed {
+	var list []Listed
+	for i := range 8 {
+		samples := []sample{good(20 + float64(i)), {rate: 100, bound: leakback.AtLeast}, unread(), {rate: 1, bound: leakback.AtMost}}
+		for len(samples) < 18 {
+			samples = append(samples, good(22))
+		}
+		r := sampleResult(maximum(40), samples...)
+		r.Test.Condition = []string{"idle", "cranking"}[i%2]
+		list = append(list, Listed{Number: int64(i + 1), StartedUS: int64(i) * 86_400_000_000 * 40, Vehicle: "_x0041_", Result: r,
+			Odometer: strconv.Itoa(1000 + 90*i)})
+	}
+	return append(list, Listed{Number: 9, Events: 3})
+}
+
+// someEvents are entries of every kind, with texts that no cell can hold.
+func someEvents() []leakback.Event {
+	var events []leakback.Event
+	add := func(k leakback.Key, value string) {
+		events = append(events, leakback.Event{Seq: int64(len(events) + 1), AtUS: int64(len(events)) * 1e6, Person: "=1+1", Key: k, Value: value,
+			Typed: "_x0041_", Reason: "\x07 " + strings.Repeat("long ", 20_000)})
+	}
+	for _, kind := range []leakback.Kind{leakback.KindOpen, leakback.KindSet, leakback.KindReading, leakback.KindStart, leakback.KindTime,
+		leakback.KindMark, leakback.KindLeaveOut, leakback.KindEnd, leakback.KindWork, leakback.KindStep, "unheard of"} {
+		k := leakback.Key{Kind: kind, Run: 1, Field: "battery_v"}
+		add(k, "12")
+		add(k, "")
+		add(k, "13")
+	}
+	return events
 }
 
 // What is out of order is found.
