@@ -243,8 +243,8 @@ func (p *Pair) rangeText(cylinder int) string {
 		return text + ", against a limit of " + quantity.Plain(r.MaxMLMin, 6)
 	}
 	if !math.IsNaN(r.Zero.RatioToConsensus) {
-		text = fmt.Sprintf("%s times the set as measured would be %s", quantity.Fixed(c.After.RatioToConsensus, 2),
-			between(r.Zero.RatioToConsensus, r.One.RatioToConsensus, 0.05))
+		text = fmt.Sprintf("%s times the set as measured would be %s", rateText(c.After.RatioToConsensus, ratioPrinted),
+			between(r.Zero.RatioToConsensus, r.One.RatioToConsensus, ratioPrinted))
 	}
 	return text
 }
@@ -408,20 +408,28 @@ func (p *Pair) sayWithinNoise() {
 
 // changeText says how far a figure moved and whether that is more than noise.
 func (p *Pair) changeText(c *Change) string {
-	what, unit, s, before, after := "its rate", " mL/min", c.Rate, c.Before.rate(), c.After.rate()
+	what, unit, before, after := "its rate", " mL/min", c.Before.rate(), c.After.rate()
 	if c.RatioCounts {
-		what, unit, s, before, after = "its ratio to the cylinders that agree", "", c.Ratio, c.Before.ratio(), c.After.ratio()
+		what, unit, before, after = "its ratio to the cylinders that agree", "", c.Before.ratio(), c.After.ratio()
+		before, after = before.asRatio(), after.asRatio()
 	}
-	words := s.Words()
-	if c.Range != nil {
-		words = Shift{Value: s.Value, Level: c.Level()}.Words()
-	}
+	words := Shift{Value: c.deciding().Value, Level: c.Level()}.Words()
 	return fmt.Sprintf("%s went from %s to %s%s, %s", what, before.text(), after.text(), unit, words)
 }
 
+// ratioPrinted is the uncertainty that prints a ratio with two decimals.
+const ratioPrinted = 0.1
+
+func (f figure) asRatio() figure {
+	return figure{value: quantity.Printed(f.value, 2), u: ratioPrinted, bound: f.bound}
+}
+
 func (f figure) text() string {
-	if f.bound != leakback.Exact {
-		return map[leakback.Bound]string{leakback.AtLeast: "at least ", leakback.AtMost: "at most "}[f.bound] + quantity.Plain(f.value, 6)
+	switch f.bound {
+	case leakback.AtLeast:
+		return "at least " + quantity.Plain(f.value, 6)
+	case leakback.AtMost:
+		return "at most " + quantity.Plain(f.value, 6)
 	}
 	return rateText(f.value, f.u)
 }

@@ -1,6 +1,7 @@
 package repair
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -11,9 +12,10 @@ import (
 
 // Side is one test of a comparison.
 type Side struct {
-	// Result is its evaluation; it is not judged again.
+	// Result is its evaluation (leakback.Full); it is not judged again.
 	Result *leakback.Result
-	// Label is what people call it in a sentence: "test 12", a file's name.
+	// Label is what people call it in a sentence: "test 12", a file's name; "" is
+	// its place among the sides.
 	Label string
 	// When is when it was done, as people read it; "" where that is not known.
 	When string
@@ -58,7 +60,8 @@ type Pair struct {
 	// Remarks say what keeps the two from being compared as they are, what is
 	// merely different, and what was not recorded.
 	Remarks []Remark
-	// Comparable says that no remark keeps a decision from being taken. Tests
+	// Comparable says that no remark doubts what the later test shows. An answer
+	// is still given where the difference can only have worked against it. Tests
 	// whose fuel temperatures lie apart are comparable over the range of the
 	// exponent only.
 	Comparable bool
@@ -87,6 +90,9 @@ func Compare(sides []Side, fuel Fuel) (*Comparison, error) {
 		}
 	}
 	c := &Comparison{Sides: slices.Clone(sides), Fuel: fuel}
+	for i := range c.Sides {
+		c.Sides[i].Label = cmp.Or(c.Sides[i].Label, fmt.Sprintf("test %d", i+1))
+	}
 	for to := 1; to < len(sides); to++ {
 		c.Steps = append(c.Steps, c.pair(to-1, to))
 	}

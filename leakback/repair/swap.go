@@ -48,16 +48,28 @@ type Swap struct {
 type SwapPair struct{ A, B int }
 
 // Swaps are the exchanges of injectors in a work: of two cylinders that both say
-// so, or of which one says so and the other nothing else.
+// so, or of which one says so and the other nothing else, and of which no third
+// says that it got one of theirs.
 func (w *Work) Swaps() []SwapPair {
 	var list []SwapPair
 	for _, p := range w.Positions {
 		other := w.At(p.SwappedWith)
-		if p.Injector == Swapped && other.Injector == Swapped && other.SwappedWith == p.Cylinder && p.Cylinder < other.Cylinder {
+		mutual := p.Injector == Swapped && other.Injector == Swapped && other.SwappedWith == p.Cylinder
+		if mutual && p.Cylinder < other.Cylinder && w.partners(p.Cylinder) == 1 && w.partners(other.Cylinder) == 1 {
 			list = append(list, SwapPair{p.Cylinder, other.Cylinder})
 		}
 	}
 	return list
+}
+
+// partners is how many cylinders say that they were swapped with that one.
+func (w *Work) partners(cylinder int) (n int) {
+	for _, p := range w.Positions {
+		if p.Injector == Swapped && p.SwappedWith == cylinder {
+			n++
+		}
+	}
+	return n
 }
 
 // readSwaps reads the swap tests among the work out. Injectors that were swapped
@@ -161,7 +173,7 @@ func (p *Pair) outcome(high, other int) (Outcome, string) {
 		return Followed, ""
 	case h.After.High && o.normal():
 		return Stayed, ""
-	case h.normal() && o.normal() && fell < 0:
+	case h.normal() && o.normal() && fell < 0 && rose <= 0:
 		return Vanished, ""
 	case h.After.High && o.After.High:
 		return Unclear, "both cylinders are high now"

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"leakback/leakback"
+	"leakback/limits"
 	"leakback/stats"
 )
 
@@ -87,8 +88,9 @@ type Range struct {
 	// MaxMLMin is the maximum that the later rate, at the earlier test's
 	// temperature, is held against; NaN where none is (maximumAtBefore).
 	MaxMLMin float64
-	// Zero and One are the two ends.
-	Zero, One End
+	// Zero and One are the two ends, and Half lies half-way: the least bad single
+	// figure, which decides nothing.
+	Zero, Half, One End
 	// Pieces are the stretches of m from 0 to 1 on which every decision is the
 	// same; more than one where a decision changes.
 	Pieces []Piece
@@ -117,7 +119,7 @@ type Decisions struct {
 	// Rate and Ratio are the directions of the change: -1, 0 or +1.
 	Rate, Ratio int
 	// Limit holds the later rate, at the earlier test's temperature, against the
-	// maximum of the earlier test; Open where there is none to be held against.
+	// range's maximum; Open where there is none.
 	Limit stats.Decision
 	// Apart says that it would stand apart from its set there.
 	Apart bool
@@ -210,7 +212,7 @@ func (p *Pair) overExponent(c *Change) *Range {
 		return nil
 	}
 	s := scaled{c: c, scale: scale, maxMLMin: p.maximumAtBefore(c.Cylinder)}
-	r := &Range{MaxMLMin: s.maxMLMin, Zero: s.at(0), One: s.at(1)}
+	r := &Range{MaxMLMin: s.maxMLMin, Zero: s.at(0), Half: s.at(0.5), One: s.at(1)}
 	from, now := 0.0, s.decide(0)
 	for k := range grid {
 		low, high := float64(k)/grid, float64(k+1)/grid
@@ -240,25 +242,31 @@ func (s scaled) crossing(low, high float64) float64 {
 }
 
 // maximumAtBefore is the maximum that the later rate, brought to the earlier
-// test's temperature, is held against: that of the earlier test. There is none
-// (NaN) where the limit names fuel temperatures and the later test was within
-// them: then the sheet itself says that the two may be held against one figure.
+// test's temperature, is held against: that of the later test, else of the
+// earlier one. There is none (NaN) where the limit names fuel temperatures and the
+// later test was within them: then the sheet itself says that the two may be held
+// against one figure.
 func (p *Pair) maximumAtBefore(cylinder int) float64 {
-	l := p.before.Result.Limit
-	if l == nil {
-		return math.NaN()
-	}
-	if t := l.FuelTempC; t != nil && p.Temperature.AfterC >= t.Low && p.Temperature.AfterC <= t.High {
-		return math.NaN()
-	}
-	if cylinder == wholeEngine {
-		if l.MaxTotalMLMin == nil {
+	for _, l := range []*limits.Limit{p.after.Result.Limit, p.before.Result.Limit} {
+		most, ok := maximumOf(l, cylinder)
+		switch {
+		case ok && covers(l.FuelTempC, p.Temperature.AfterC):
 			return math.NaN()
+		case ok:
+			return most
 		}
-		return *l.MaxTotalMLMin
-	}
-	if most, ok := l.MaxMLMin(); ok {
-		return most
 	}
 	return math.NaN()
+}
+
+// maximumOf is the maximum of a cylinder, or of the whole return, and whether
+// there is one.
+func maximumOf(l *limits.Limit, cylinder int) (float64, bool) {
+	switch {
+	case cylinder != wholeEngine:
+		return l.MaxMLMin()
+	case l == nil || l.MaxTotalMLMin == nil:
+		return 0, false
+	}
+	return *l.MaxTotalMLMin, true
 }
