@@ -207,6 +207,21 @@ func TestTemperaturesApart(t *testing.T) {
 	assert.Equal(t, "not back to normal still-fails:4 now-fails:1:2:3:5:6", told(c.Whole))
 }
 
+func TestReasonsAreClauses(t *testing.T) {
+	text := func(before, after string) (list []string) {
+		for _, r := range compared(t, maximum(40), nil, bench{volumes: before}, bench{volumes: after}).Whole.Reasons {
+			list = append(list, r.Text)
+		}
+		return list
+	}
+	assert.Equal(t, []string{"cylinder 4 failed before and fails in test 2, with no change beyond measurement noise",
+		"cylinder 2 fails in test 2 and did not in test 1"}, text(high4, "24 50 23 49 24 25"))
+	assert.Equal(t, []string{"cylinders 1 and 4 failed before and fail in test 2"}, text("80 25 23 90 24 25", "60 25 23 70 24 25"))
+	assert.Equal(t, []string{"cylinder 4 failed in test 1 and passes now: its rate went from 48.0 to 24.0 mL/min, more than measurement noise (99 %)"}, text(high4, healed))
+	assert.Equal(t, []string{"test 2 is undecided by itself: cylinder 4"}, text(high4, "35 34 33 38 35 34"))
+	assert.Equal(t, []string{"nothing stood out in test 1 either: the return was normal before, so that the complaint has another cause or cannot be seen by this test"}, text(healed, healed))
+}
+
 func TestRemarksSayWhatDiffers(t *testing.T) {
 	before := bench{volumes: high4, railBar: 350, tempC: 55, at: "return", change: func(x *leakback.Test) { x.Runs[0].State.EngineRPM = 750 }}
 	after := bench{volumes: healed, railBar: 330, tempC: 40, at: "supply", condition: "cranking", change: func(x *leakback.Test) {
