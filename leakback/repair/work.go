@@ -43,17 +43,17 @@ type Position struct {
 	// Injector is Replaced, Swapped, Cleaned or Refitted.
 	Injector string
 	// SwappedWith is the other cylinder of a swap; 0 where there is none.
-	SwappedWith                   int
-	SerialOut, SerialIn           string
-	CodeOut, CodeIn               string
-	Core                          string // Yes, No or Returned
-	FeedTube                      string // New, Reused or Reseated
-	Lines                         string // New, Reused or Tightened
-	Seals                         string // New or Reused
-	ReliefValve                   string // Replaced, Cleaned or Checked
-	OldPartTag, OldPartWhereabout string
-	Declined                      string
-	Note                          string
+	SwappedWith                    int
+	SerialOut, SerialIn            string
+	CodeOut, CodeIn                string
+	Core                           string // Yes, No or Returned
+	FeedTube                       string // New, Reused or Reseated
+	Lines                          string // New, Reused or Tightened
+	Seals                          string // New or Reused
+	ReliefValve                    string // Replaced, Cleaned or Checked
+	OldPartTag, OldPartWhereabouts string
+	Declined                       string
+	Note                           string
 }
 
 // StepDone is one tightening step that was carried out.
@@ -136,7 +136,7 @@ func (p *Position) of(field string) *string {
 		FieldInjector: &p.Injector, FieldSerialOut: &p.SerialOut, FieldSerialIn: &p.SerialIn,
 		FieldCodeOut: &p.CodeOut, FieldCodeIn: &p.CodeIn, FieldCore: &p.Core, FieldFeedTube: &p.FeedTube,
 		FieldLines: &p.Lines, FieldSeals: &p.Seals, FieldReliefValve: &p.ReliefValve, FieldOldPartTag: &p.OldPartTag,
-		FieldOldPartWhereabouts: &p.OldPartWhereabout, FieldDeclined: &p.Declined, FieldWorkNote: &p.Note,
+		FieldOldPartWhereabouts: &p.OldPartWhereabouts, FieldDeclined: &p.Declined, FieldWorkNote: &p.Note,
 	}[field]
 }
 
