@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"path"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -209,7 +210,9 @@ func checkXML(name string, content []byte) error {
 
 // walk is a part that is being looked through.
 type walk struct {
-	name  string
+	name string
+	// root is the part's outermost element.
+	root  string
 	depth int
 	// row and column are those of the last cell of a sheet, widest is the last
 	// column of its row, cells and sheets what was counted.
@@ -218,20 +221,22 @@ type walk struct {
 }
 
 func (w *walk) start(e xml.StartElement) error {
-	w.depth++
-	if w.depth > mostDepth {
+	if w.depth++; w.depth > mostDepth {
 		return errOdd
+	}
+	if w.root == "" {
+		w.root = e.Name.Local
 	}
 	switch {
 	case strings.HasSuffix(w.name, ".rels") && e.Name.Local == "Relationship":
 		return checkRelationship(e)
 	case w.name == "[content_types].xml":
 		return checkType(e)
-	case w.name == "xl/workbook.xml" && e.Name.Local == "sheet":
+	case w.root == "workbook" && e.Name.Local == "sheet":
 		if w.sheets++; w.sheets > mostSheets {
 			return errTooLarge
 		}
-	case !strings.HasPrefix(w.name, "xl/worksheets/"):
+	case w.root != "worksheet":
 	case e.Name.Local == "row":
 		return w.newRow(e)
 	case e.Name.Local == "c":
@@ -266,8 +271,16 @@ func checkRelationship(e xml.StartElement) error {
 			return f.why
 		}
 	}
-	if strings.EqualFold(attribute(e, "TargetMode"), "External") && kind != "hyperlink" {
-		return errLinks
+	if strings.EqualFold(attribute(e, "TargetMode"), "External") {
+		if kind != "hyperlink" {
+			return errLinks
+		}
+		return nil
+	}
+	// What the library reads as XML must have been looked through as XML.
+	read := []string{"officedocument", "worksheet", "sharedstrings", "styles", "theme", "calcchain"}
+	if slices.Contains(read, kind) && !isXML(attribute(e, "Target")) {
+		return errOdd
 	}
 	return nil
 }

@@ -118,7 +118,7 @@ type layout struct {
 	times          []slot
 	readings       []slot
 	table          table
-	// tableRows is how many rows of the sheet the table takes below its heads.
+	// firstRow is the first row of readings, tableRows how many of them there are.
 	firstRow, tableRows int
 	// end is the row below all that is read.
 	end int
@@ -145,26 +145,36 @@ func (l *layout) place(to *[]placed, fields []field, row int, widths [3]int) int
 		if f.wide && half == 1 {
 			row, half = row+1, 0
 		}
-		at := 1 + half*gridColumns/2
-		p := placed{field: f, label: box{row, at, at + widths[0] - 1}}
-		at += widths[0]
-		end := at + widths[1] - 1
-		if f.wide && widths[2] == 0 {
-			end = gridColumns
-		}
-		p.entry = box{row, at, end}
-		if widths[2] > 0 {
-			p.hint = box{row, end + 1, end + widths[2]}
-		}
-		if f.wide && widths[2] > 0 {
-			p.hint.to = gridColumns
-		}
-		*to = append(*to, p)
+		*to = append(*to, placeField(f, row, 1+half*gridColumns/2, widths))
 		if half++; half == 2 || f.wide {
 			row, half = row+1, 0
 		}
 	}
 	return row + half
+}
+
+// wider is how much wider the entry of a wide field is that has a hint.
+const wider = 2
+
+// placeField puts one field into a row, from a column on. A wide one goes to the
+// end of the row.
+func placeField(f field, row, at int, widths [3]int) placed {
+	p := placed{field: f, label: take(row, &at, widths[0])}
+	width := widths[1]
+	switch {
+	case f.wide && widths[2] == 0:
+		width = gridColumns - at + 1
+	case f.wide:
+		width += wider
+	}
+	p.entry = take(row, &at, width)
+	switch {
+	case f.wide && widths[2] > 0:
+		p.hint = box{row, at, gridColumns}
+	case widths[2] > 0:
+		p.hint = take(row, &at, widths[2])
+	}
+	return p
 }
 
 // table says how the rows of readings are set: in blocks side by side.
@@ -265,22 +275,9 @@ func take(row int, at *int, width int) box {
 }
 
 // runsBlock is a block with a column a run.
-func (l *layout) runsBlock(b, at, row int) {
-	t, from := &l.table, at
-	name := "Cylinder"
-	if l.method == leakback.MethodTotal {
-		name = "Return"
-	}
-	if t.label == 1 {
-		name = "Cyl."
-	}
-	l.heads = append(l.heads, headed{take(row, &at, t.label), name})
-	if t.line > 0 {
-		l.heads = append(l.heads, headed{take(row, &at, t.line), "Line"})
-	}
-	for run := range l.runs {
-		l.heads = append(l.heads, headed{take(row, &at, t.volume), fmt.Sprintf("Run %d, mL", run+1)})
-	}
+func (l *layout) runsBlock(b, from, row int) {
+	t := &l.table
+	l.runsHeads(from, row)
 	if b == 0 {
 		l.timesRow(from, row+1)
 	}
@@ -294,6 +291,24 @@ func (l *layout) runsBlock(b, at, row int) {
 			l.readings = append(l.readings, slot{take(row, &at, t.volume), run + 1, i})
 		}
 	})
+}
+
+// runsHeads are the heads of the columns of such a block.
+func (l *layout) runsHeads(at, row int) {
+	name := "Cylinder"
+	switch {
+	case l.method == leakback.MethodTotal:
+		name = "Return"
+	case l.table.label == 1:
+		name = "Cyl."
+	}
+	l.heads = append(l.heads, headed{take(row, &at, l.table.label), name})
+	if l.table.line > 0 {
+		l.heads = append(l.heads, headed{take(row, &at, l.table.line), "Line"})
+	}
+	for run := range l.runs {
+		l.heads = append(l.heads, headed{take(row, &at, l.table.volume), fmt.Sprintf("Run %d, mL", run+1)})
+	}
 }
 
 // timesRow is the row of the runs' own times.
@@ -317,8 +332,8 @@ func (l *layout) rowName(i int) string {
 }
 
 // blockOffBlock is a block with a row a run.
-func (l *layout) blockOffBlock(b, at, row int) {
-	t, from := &l.table, at
+func (l *layout) blockOffBlock(b, from, row int) {
+	t, at := &l.table, from
 	head := func(width int, text string) {
 		if width > 0 {
 			l.heads = append(l.heads, headed{take(row, &at, width), text})

@@ -4,12 +4,12 @@ import "github.com/xuri/excelize/v2"
 
 // The form's letter: one typeface that every program has, or one as wide.
 const (
-	family   = "Arial"
-	ink      = "1F1F1F"
-	grey     = "5F5F5F"
-	line     = "8C8C8C"
-	accent   = "1B4D58"
-	entryTnt = "FBF7E8" // behind what is entered
+	family    = "Arial"
+	ink       = "1F1F1F"
+	grey      = "5F5F5F"
+	lines     = "8C8C8C" // below and around entries
+	accent    = "1B4D58"
+	entryFill = "FBF7E8" // behind what is entered
 )
 
 // look is how a cell looks; equal looks share a style.
@@ -21,7 +21,6 @@ type look struct {
 	wrap          bool
 	// bottom is a line below, frame one around.
 	bottom, frame int
-	lineColor     string
 	indent        int
 	// open cells may be written into, and hold what is typed as text: a number
 	// with the other country's decimal mark would else become a date, or ten
@@ -35,16 +34,22 @@ var (
 	headingLook = look{size: 10, bold: true, color: accent, align: "left", valign: "bottom"}
 	labelLook   = look{size: 8.5, color: ink, align: "left", valign: "bottom"}
 	hintLook    = look{size: 7.5, color: grey, align: "left", valign: "bottom", indent: 1}
-	entryLook   = look{size: 10, color: ink, fill: entryTnt, align: "left", valign: "bottom", bottom: 1, lineColor: line, open: true}
-	noteLook    = look{size: 10, color: ink, fill: entryTnt, align: "left", valign: "top", wrap: true, frame: 1, lineColor: line, open: true}
+	entryLook   = look{size: 10, color: ink, fill: entryFill, align: "left", valign: "bottom", bottom: 1, open: true}
+	noteLook    = look{size: 10, color: ink, fill: entryFill, align: "left", valign: "top", wrap: true, frame: 1, open: true}
 	guideLook   = look{size: 8, color: ink, align: "left", valign: "top", wrap: true}
-	columnLook  = look{size: 8.5, bold: true, color: ink, align: "center", valign: "center", frame: 1, lineColor: line}
-	rowLook     = look{size: 10, bold: true, color: ink, align: "center", valign: "center", frame: 1, lineColor: line}
-	fixedLook   = look{size: 9, color: ink, align: "center", valign: "center", frame: 1, lineColor: line}
-	readingLook = look{size: 11, color: ink, fill: entryTnt, align: "center", valign: "center", frame: 1, lineColor: line, open: true}
+	columnLook  = look{size: 8.5, bold: true, color: ink, align: "center", valign: "center", frame: 1}
+	rowLook     = look{size: 10, bold: true, color: ink, align: "center", valign: "center", frame: 1}
+	fixedLook   = look{size: 9, color: ink, align: "center", valign: "center", frame: 1}
+	readingLook = look{size: 11, color: ink, fill: entryFill, align: "center", valign: "center", frame: 1, open: true}
 	cautionLook = look{size: 7.5, color: ink, align: "left", valign: "top", wrap: true}
 	footLook    = look{size: 7, color: grey, align: "left", valign: "bottom"}
 )
+
+// with gives the look after a change.
+func (l look) with(change func(*look)) look {
+	change(&l)
+	return l
+}
 
 // style is the look in excelize's words.
 func (l look) style() *excelize.Style {
@@ -66,7 +71,7 @@ func (l look) style() *excelize.Style {
 		weight int
 	}{{"left", l.frame}, {"right", l.frame}, {"top", l.frame}, {"bottom", max(l.frame, l.bottom)}} {
 		if edge.weight > 0 {
-			s.Border = append(s.Border, excelize.Border{Type: edge.name, Style: edge.weight, Color: l.lineColor})
+			s.Border = append(s.Border, excelize.Border{Type: edge.name, Style: edge.weight, Color: lines})
 		}
 	}
 	return s

@@ -185,17 +185,11 @@ func (p *page) fields() {
 	p.high(p.note.entry.row, 30)
 }
 
-// with gives the look after a change.
-func (l look) with(change func(*look)) look {
-	change(&l)
-	return l
-}
-
 // field writes one field and the rule of its cell.
 func (p *page) field(f placed, given string) {
 	p.high(f.entry.row, fieldHeight)
 	label := labelLook
-	if f.layoutRight() {
+	if f.onRight() {
 		label.indent = 1
 	}
 	p.put(f.label, f.field.label, label)
@@ -204,8 +198,8 @@ func (p *page) field(f placed, given string) {
 	p.rule(f.takes.rule(f.entry.cell()), f.entry.cell(), f.field.label, f.message())
 }
 
-// layoutRight says that the field stands in the right half of its row.
-func (f *placed) layoutRight() bool { return f.label.from > gridColumns/2 }
+// onRight says that the field stands in the right half of its row.
+func (f *placed) onRight() bool { return f.label.from > gridColumns/2 }
 
 // message is what is shown while the field's cell is chosen.
 func (f *placed) message() string {
