@@ -27,6 +27,7 @@ type fakeFlow struct {
 	slow     time.Duration // how long Answer takes
 	pass     func(time.Duration)
 	boom     string // the answer at which it panics
+	targetS  float64
 }
 
 const (
@@ -45,7 +46,7 @@ const (
 const fakeLimitMLMin = 40
 
 func newFakeFlow(now func() time.Time) *fakeFlow {
-	return &fakeFlow{now: now, kept: map[string]string{}, readings: map[int]string{}, order: []int{1, 5, 3, 6, 2, 4},
+	return &fakeFlow{now: now, targetS: 60, kept: map[string]string{}, readings: map[int]string{}, order: []int{1, 5, 3, 6, 2, 4},
 		said: []string{"A new test was begun."}}
 }
 
@@ -80,7 +81,7 @@ func (f *fakeFlow) Question() ask.Question {
 
 func (f *fakeFlow) timer() ask.Question {
 	return ask.Question{ID: "run 1 collection", Kind: ask.Timer, Section: "Run 1", Prompt: "Collect from all six cylinders",
-		Hint: "Start and stop with Enter; or type an interval timed otherwise, as in 60s.", TargetS: 60, Running: !f.started.IsZero()}
+		Hint: "Start and stop with Enter; or type an interval timed otherwise, as in 60s.", TargetS: f.targetS, Running: !f.started.IsZero()}
 }
 
 func (f *fakeFlow) reading() ask.Question {

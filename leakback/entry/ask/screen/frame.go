@@ -277,12 +277,20 @@ func (m *model) outOfSight(total int) string {
 	below := total - above - m.notes.Height()
 	var parts []string
 	if above > 0 {
-		parts = append(parts, m.look.up+" "+strconv.Itoa(above)+" lines above")
+		parts = append(parts, m.look.up+" "+counted(above)+" above")
 	}
 	if below > 0 {
-		parts = append(parts, m.look.down+" "+strconv.Itoa(below)+" lines below")
+		parts = append(parts, m.look.down+" "+counted(below)+" below")
 	}
 	return m.look.strong.Render(strings.Join(parts, "   "))
+}
+
+// counted is a number of lines.
+func counted(n int) string {
+	if n == 1 {
+		return "1 line"
+	}
+	return strconv.Itoa(n) + " lines"
 }
 
 // clipped says whether there is anything to scroll.

@@ -34,7 +34,7 @@ func (m *model) onKey(k tea.KeyPressMsg) tea.Cmd {
 		}
 	}
 	if !m.move(k.String()) {
-		m.type_(k)
+		m.edit(k)
 	}
 	return nil
 }
@@ -51,7 +51,7 @@ func (m *model) onEnter() tea.Cmd {
 	}
 	if m.q.Kind == ask.Confirm && !m.read && !m.leaves(typed) {
 		m.notes.PageDown()
-		m.fresh = false
+		m.answeredAt, m.fresh = m.now(), true // a key held down must not turn every page
 		return nil
 	}
 	switch {
@@ -157,9 +157,9 @@ func (m *model) setInput(text string) {
 	m.offered, m.fresh = 0, false
 }
 
-// type_ hands a key or what was pasted to the line. What is typed picks an
+// edit hands a key or what was pasted to the line. What is typed picks an
 // option where it says which.
-func (m *model) type_(msg tea.Msg) {
+func (m *model) edit(msg tea.Msg) {
 	before := m.input.Value()
 	m.input, _ = m.input.Update(msg)
 	if m.input.Value() != before {

@@ -86,7 +86,6 @@ func (m *model) next() {
 func (m *model) newInput() textinput.Model {
 	in := textinput.New()
 	in.Prompt = m.look.here + " "
-	in.CharLimit = longestAnswer
 	s := textinput.DefaultDarkStyles()
 	s.Focused = textinput.StyleState{Prompt: m.look.strong, Text: m.look.strong}
 	s.Cursor.Blink, s.Cursor.Color = false, nil
@@ -96,9 +95,6 @@ func (m *model) newInput() textinput.Model {
 	in.Focus()
 	return in
 }
-
-// longestAnswer is how many characters are taken for one answer.
-const longestAnswer = 500
 
 // Init begins the first count-down, if there is one.
 func (m *model) Init() tea.Cmd { return m.tick() }
@@ -121,11 +117,13 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m.width, m.rows = msg.Width, msg.Height
 	case tickMsg:
 		cmd = m.onTick()
+	case overMsg:
+		m.err = msg.why
 	case tea.KeyPressMsg:
 		cmd = m.onKey(msg)
 	case tea.PasteMsg:
 		if !m.deaf() {
-			m.type_(msg)
+			m.edit(msg)
 		}
 	}
 	if m.ended() {
@@ -165,24 +163,19 @@ func (m *model) refuse(why string) {
 	m.deafUntil = m.now().Add(deafness)
 }
 
-const (
-	// deafness is how long after a refusal keys are not taken: too short for a
-	// person, long enough for what was typed while the answer was being kept.
-	deafness = 120 * time.Millisecond
-	// deafGap is the pause within keys that arrive in one go.
-	deafGap = 40 * time.Millisecond
-)
+// deafness is how long after a refusal keys are not taken, and how long nothing
+// must be typed after such a key: less than it takes to read a refusal, more
+// than between two keys of one figure. So a figure is dropped whole.
+const deafness = 250 * time.Millisecond
 
-// deaf says whether a key was meant for an answer that has been refused, and so
-// does the rest of what arrived with it.
+// deaf says whether a key was meant for what comes after an answer that has been
+// refused. It must not mend that answer.
 func (m *model) deaf() bool {
 	now := m.now()
 	if !now.Before(m.deafUntil) {
 		return false
 	}
-	if until := now.Add(deafGap); until.After(m.deafUntil) {
-		m.deafUntil = until
-	}
+	m.deafUntil = now.Add(deafness)
 	return true
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"os"
+	"strconv"
 	"testing"
 	"time"
 )
@@ -25,6 +26,9 @@ func TestMain(m *testing.M) {
 func askOnTerminal() int {
 	f := newFakeFlow(time.Now)
 	f.boom = os.Getenv("SCREEN_TEST_PANIC")
+	if s, err := strconv.ParseFloat(os.Getenv("SCREEN_TEST_TARGET"), 64); err == nil {
+		f.targetS = s
+	}
 	if os.Getenv("SCREEN_TEST_FAIL") != "" {
 		f.fail = errDisk
 	}

@@ -52,8 +52,10 @@ func Run(ctx context.Context, f ask.Flow, o Options) error {
 	if o.Color {
 		profile = colorprofile.ANSI
 	}
-	program := tea.NewProgram(m, tea.WithContext(ctx), tea.WithInput(o.In), tea.WithOutput(o.Out),
-		tea.WithColorProfile(profile))
+	program := tea.NewProgram(m, tea.WithInput(o.In), tea.WithOutput(o.Out),
+		tea.WithColorProfile(profile), tea.WithFilter(gently))
+	stop := context.AfterFunc(ctx, func() { program.Send(overMsg{ctx.Err()}) })
+	defer stop()
 	_, err := program.Run()
 	if err = m.outcome(ctx, err); errors.Is(err, tea.ErrProgramPanic) {
 		return err
@@ -66,6 +68,19 @@ func Run(ctx context.Context, f ask.Flow, o Options) error {
 	return err
 }
 
+// overMsg says that the form is to end, and why.
+type overMsg struct{ why error }
+
+// gently turns an interrupt into an end that waits for the reader of keys. A
+// program that is killed instead leaves it behind, and that takes the next keys
+// from whoever asks then.
+func gently(_ tea.Model, msg tea.Msg) tea.Msg {
+	if _, ok := msg.(tea.InterruptMsg); ok {
+		return tea.QuitMsg{}
+	}
+	return msg
+}
+
 // outcome is why the program ended.
 func (m *model) outcome(ctx context.Context, err error) error {
 	switch {
@@ -75,7 +90,7 @@ func (m *model) outcome(ctx context.Context, err error) error {
 		return ctx.Err()
 	case m.done:
 		return nil
-	case err == nil, errors.Is(err, tea.ErrInterrupted): // asked to end by a signal
+	case err == nil: // asked to end by a signal
 		return ask.ErrLeft
 	}
 	return fmt.Errorf("the form on the terminal: %w", err)

@@ -71,6 +71,7 @@ func (d *desk) press(keys ...string) {
 
 // enter types a line and Enter.
 func (d *desk) enter(text string) {
+	d.wait(time.Second)
 	for _, r := range text {
 		d.wait(100 * time.Millisecond)
 		d.send(keyOf(string(r)))
