@@ -267,28 +267,29 @@ func (f *Flow) askTube(l *list, run int) {
 func (f *Flow) glassStep(run int, section, id string) step {
 	graduation, capacity := runSet(run, recorded.FieldGraduationML), runSet(run, recorded.FieldCapacityML)
 	options := glassOptions()
-	read := oneOf(options, ownGlass)
-	standing := func() string { return f.glass(run) }
 	return step{id: id, done: f.has(mark(run, markOwnTube)) || f.has(graduation) && f.has(capacity),
 		ask: func() ask.Question {
-			return ask.Question{Kind: ask.Choice, Section: section, Prompt: "Tube", Options: options, Default: standing(),
+			return ask.Question{Kind: ask.Choice, Section: section, Prompt: "Tube", Options: options, Default: f.glass(run),
 				Hint: "highest mark and step between two marks in mL, such as 100/1, or other", Required: true}
 		},
-		take: func(a answer) (taken, error) {
-			text := a.text
-			if a.empty() {
-				text = standing()
-			}
-			value, expected := read(text)
-			switch {
-			case expected != "" || text == "":
-				return taken{}, refuse(a.text, "the tube's highest mark and the step between two marks in mL, such as 100/1, or other")
-			case value == wordOther:
-				return taken{drafts: []leakback.Event{event(mark(run, markOwnTube), "1")}}, nil
-			}
-			full, step, _ := strings.Cut(value, "/")
-			return f.renewed(typedEvent(capacity, full, text), typedEvent(graduation, step, text)), nil
-		}}
+		take: func(a answer) (taken, error) { return f.takeGlass(run, options, a) }}
+}
+
+func (f *Flow) takeGlass(run int, options []ask.Option, a answer) (taken, error) {
+	text := a.text
+	if a.empty() {
+		text = f.glass(run)
+	}
+	value, expected := oneOf(options, ownGlass)(text)
+	switch {
+	case expected != "" || text == "":
+		return taken{}, refuse(a.text, "the tube's highest mark and the step between two marks in mL, such as 100/1, or other")
+	case value == wordOther:
+		return taken{drafts: []leakback.Event{event(mark(run, markOwnTube), "1")}}, nil
+	}
+	full, step, _ := strings.Cut(value, "/")
+	return f.renewed(typedEvent(runSet(run, recorded.FieldCapacityML), full, text),
+		typedEvent(runSet(run, recorded.FieldGraduationML), step, text)), nil
 }
 
 // glass is the tube that stands for the test or a run, as it is typed; where none
@@ -350,13 +351,11 @@ func (f *Flow) scaleStep(run int, section string, id func(string) string) step {
 		return f.step(field{key: tolerance, id: id(recorded.FieldToleranceML), read: figure(quantity.Volume), Question: ask.Question{
 			Section: section, Prompt: "Largest error of the scale", Required: true, Hint: "such as 0.5 mL"}})
 	}
-	options := f.scales(run)
-	standing := wordMark
-	switch {
-	case f.record.Value(tolerance) != "" && f.record.Value(tolerance) != recorded.None:
-		standing = f.record.Value(tolerance)
-	case f.record.Value(class) != "" && f.record.Value(class) != recorded.None:
-		standing = f.record.Value(class)
+	options, standing := f.scales(run), wordMark
+	for _, key := range []leakback.Key{class, tolerance} {
+		if value := f.record.Value(key); value != "" && value != recorded.None {
+			standing = value
+		}
 	}
 	read := oneOf(options, figure(quantity.Volume))
 	return step{id: id(recorded.FieldTubeClass), done: f.has(class) || f.has(tolerance),

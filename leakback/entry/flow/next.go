@@ -3,6 +3,7 @@ package flow
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -97,26 +98,29 @@ func (f *Flow) nextStep(k int) step {
 			}
 			return q
 		},
-		take: func(a answer) (taken, error) {
-			choices := f.choices(k)
-			text := a.text
-			if a.empty() {
-				text = choices[0].Value
-			}
-			options := make([]ask.Option, len(choices))
-			for i := range choices {
-				options[i] = choices[i].Option
-			}
-			value, expected := oneOf(options, nil)(text)
-			switch {
-			case expected != "" && isCorrection(a.text):
-				return f.takeReading(k, outlet{}, a)
-			case expected != "":
-				return taken{}, refuse(a.text, expected)
-			}
-			i := slices.IndexFunc(choices, func(c choice) bool { return c.Value == value })
-			return f.choose(k, choices[i]), nil
-		}}
+		take: func(a answer) (taken, error) { return f.takeNext(k, a) }}
+}
+
+// takeNext takes a choice, or a correction that names what it corrects.
+func (f *Flow) takeNext(k int, a answer) (taken, error) {
+	choices := f.choices(k)
+	options := make([]ask.Option, len(choices))
+	for i := range choices {
+		options[i] = choices[i].Option
+	}
+	text := a.text
+	if a.empty() {
+		text = options[0].Value
+	}
+	value, expected := oneOf(options, nil)(text)
+	switch {
+	case expected != "" && isCorrection(a.text):
+		return f.takeReading(k, outlet{}, a)
+	case expected != "":
+		return taken{}, refuse(a.text, expected)
+	}
+	i := slices.IndexFunc(choices, func(c choice) bool { return c.Value == value })
+	return f.choose(k, choices[i]), nil
 }
 
 // choose logs a choice, and closes the test where a note was given before.
@@ -166,7 +170,7 @@ func (f *Flow) choices(k int) []choice {
 	}
 	rest := []choice{
 		f.another(k, nextAgain, "another run of the same length", 0),
-		{Option: ask.Option{Value: nextLonger, Label: "another run of another length"}, events: []leakback.Event{event(mark(k+1, markNext), "")}},
+		f.another(k, nextLonger, "another run of another length", 0),
 		{Option: ask.Option{Value: nextTube, Label: "another run with other tubes"}, events: []leakback.Event{event(mark(k+1, markOtherTube), "1")}},
 		{Option: ask.Option{Value: nextCorrect, Label: "correct a reading, or the length of a run"}},
 		{Option: ask.Option{Value: nextState, Label: "record the state (temperature, pressure, speed)"}},
@@ -192,23 +196,44 @@ const mostRuns = 999
 // another is a run more, of that length in s (0 for the same).
 func (f *Flow) another(k int, value, label string, seconds float64) choice {
 	c := choice{Option: ask.Option{Value: value, Label: label}}
-	if seconds == 0 {
+	if seconds == 0 { // a mark is enough to begin the run
 		c.events = []leakback.Event{event(mark(k+1, markNext), "")}
 		return c
 	}
 	if f.cranking() {
-		most := f.longestCrank(k)
-		cranks := cranksFor(seconds, most)
-		if limit := f.limit(); limit != nil && limit.Cranks > 0 {
-			cranks = limit.Cranks
-		}
+		cranks := f.cranksIn(k, label, seconds)
 		c.events = append(c.events, event(mark(k+1, markCranks), strconv.Itoa(cranks)))
-		seconds = min(wholeSeconds(seconds/float64(cranks)), most)
-	} else if value != nextShorter {
-		seconds = wholeSeconds(seconds)
+		seconds /= float64(cranks)
 	}
 	c.events = append(c.events, event(mark(k+1, markSeconds), quantity.Plain(seconds, clockDecimals)))
 	return c
+}
+
+// How an advice says how long to collect, and in how many cranks.
+var (
+	saidSeconds = regexp.MustCompile(`\bfor ([0-9.]+) s\b`)
+	saidCranks  = regexp.MustCompile(`\bin ([0-9]+) cranks\b`)
+)
+
+// collectS is how long an advice says to collect: what is done is what was read.
+// Its sentence has whole seconds, rounded so that they still settle it.
+func collectS(s *leakback.Settle) float64 {
+	if m := saidSeconds.FindStringSubmatch(s.Text); m != nil {
+		return number(m[1])
+	}
+	return math.Ceil(stats.Round6(s.CollectS))
+}
+
+// cranksIn is how many cranks make a collection of that length: as the advice
+// says, as the limit has them, or as many as the starter needs.
+func (f *Flow) cranksIn(k int, advice string, seconds float64) int {
+	if m := saidCranks.FindStringSubmatch(advice); m != nil {
+		return atoi(m[1])
+	}
+	if limit := f.limit(); limit != nil && limit.Cranks > 0 {
+		return limit.Cranks
+	}
+	return cranksFor(seconds, f.longestCrank(k))
 }
 
 // longestCrank is how long the starter may be used at once, as far as is known.
@@ -231,7 +256,7 @@ func (f *Flow) proposals(k int) []choice {
 		return nil
 	}
 	if left := f.missing(k); left != "" {
-		return []choice{{Option: ask.Option{Value: nextAgain, Label: left}, events: []leakback.Event{event(mark(k+1, markNext), "")}}}
+		return []choice{f.another(k, nextAgain, left, 0)}
 	}
 	s := result.Settle
 	if s == nil {
@@ -279,28 +304,24 @@ func (f *Flow) collectMore(k int, s *leakback.Settle, result *leakback.Result) [
 	switch {
 	case f.method() == leakback.MethodBlockOff && s.Runs > len(result.Test.Runs)+1:
 		if f.passes() < blockoff.MostPasses {
-			return []choice{{Option: ask.Option{Value: nextPasses, Label: s.Text}, events: []leakback.Event{event(mark(k+1, markNext), "")}}}
+			return []choice{f.another(k, nextPasses, s.Text, 0)}
 		}
 		return nil
 	case math.IsNaN(s.CollectS):
 		return []choice{f.another(k, nextAgain, s.Text, 0)}
 	}
-	return []choice{f.another(k, nextCollect, s.Text, s.CollectS)}
+	return []choice{f.another(k, nextCollect, s.Text, collectS(s))}
 }
-
-// wholeSeconds is a length that settles something, as a stopwatch keeps it and
-// as the advice says it: ten seconds at least, which can be timed at ease.
-func wholeSeconds(s float64) float64 { return math.Max(10, math.Ceil(stats.Round6(s))) }
 
 // otherTube proposes a run with other tubes or, where one ran over, a shorter one.
 func (f *Flow) otherTube(k int, s *leakback.Settle) []choice {
 	tube := f.another(k, nextTube, s.Text, 0)
 	if !math.IsNaN(s.CollectS) && !math.IsNaN(s.GraduationML) {
-		tube = f.another(k, nextTube, s.Text, s.CollectS)
+		tube = f.another(k, nextTube, s.Text, collectS(s))
 	}
 	tube.events = append(tube.events, event(mark(k+1, markOtherTube), "1"))
 	overflow := s.Action == leakback.LargerTube && math.IsNaN(s.GraduationML)
-	if shorter := math.Floor(s.CollectS); overflow && shorter >= leastS {
+	if shorter := collectS(s); overflow && shorter >= leastS {
 		return []choice{f.another(k, nextShorter, "collect for "+seconds(shorter)+" with these tubes", shorter), tube}
 	}
 	return []choice{tube}

@@ -428,7 +428,8 @@ func (f *Flow) lengthStep(k int, what, prompt, hint string, most float64) step {
 	s := f.step(field{key: mark(k, markSeconds), id: runID(k, what), read: read,
 		usual:    func(q *ask.Question) { q.Default = f.usualSeconds(k) },
 		Question: ask.Question{Section: runSection(k), Prompt: prompt, Required: true, Hint: hint}})
-	s.done = s.done || f.timed(k) || f.inherits(k) && f.planned(k-1) > 0 || f.plannedByFlag(k) > 0
+	known := s.done || f.inherits(k) && f.planned(k-1) > 0 || f.plannedByFlag(k) > 0
+	s.done = f.timed(k) || known && (most == 0 || f.planned(k) <= most)
 	return s
 }
 

@@ -243,7 +243,7 @@ func (f *Flow) typedInterval(k int, piece string, a answer) (taken, error) {
 		}
 		e := typedEvent(timeKey(k, piece), value, a.text)
 		e.Typed = a.text // it was not timed here
-		return taken{drafts: []leakback.Event{e}, said: []string{fmt.Sprintf("run %d, %s: %s", k, piece, seconds(number(value)))}}, nil
+		return taken{drafts: []leakback.Event{e}, said: []string{f.ranText(k, piece, number(value))}}, nil
 	}
 	value, expected := readInterval(a.text)
 	if expected != "" {
