@@ -283,20 +283,31 @@ func (c *check) sound(files []string) error {
 }
 
 func (c *check) soundOutput(files []string) error {
+	if err := soundName(c.o.output); err != nil {
+		return err
+	}
 	for _, in := range append([]string{c.o.limits}, files...) {
 		if sameFile(in, c.o.output) {
 			return fmt.Errorf("--output: %s: expected another file than what is read", c.o.output)
 		}
 	}
-	return soundWorkbook(c.o.output, c.o.overwrite)
+	return replaceable(c.o.output, c.o.overwrite)
 }
 
 // soundWorkbook refuses a name that no workbook can be written to.
 func soundWorkbook(path string, overwrite bool) error {
+	if err := soundName(path); err != nil {
+		return err
+	}
+	return replaceable(path, overwrite)
+}
+
+// soundName refuses a name that is no workbook's.
+func soundName(path string) error {
 	if !strings.HasSuffix(strings.ToLower(path), ".xlsx") {
 		return fmt.Errorf("--output: %s: expected a name that ends in .xlsx", quantity.Quote(path))
 	}
-	return replaceable(path, overwrite)
+	return nil
 }
 
 func sameFile(a, b string) bool {
