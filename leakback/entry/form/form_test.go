@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -12,7 +13,6 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"leakback/leakback"
-	"leakback/leakback/advice"
 	"leakback/leakback/entry"
 	"leakback/limits"
 )
@@ -28,7 +28,13 @@ func blank(t testing.TB, o Options) []byte {
 // six is the form of an invented engine.
 func six() Options {
 	return Options{Workshop: "Bay 2, invented", Engine: "Northmoor Six-90", Cylinders: 6, FiringOrder: []int{1, 5, 3, 6, 2, 4},
-		Cautions: advice.Cautions(), Version: "0.1.0"}
+		Cautions: nineCautions(), Version: "0.1.0"}
+}
+
+// nineCautions are as many, and as long, as those that are printed.
+func nineCautions() []string {
+	text := "Invented: do nothing with a hand that a tool does better, and wait until what moves stands still. "
+	return slices.Repeat([]string{text + text + "Then wait a little longer."}, 9)
 }
 
 // shapeFor is the shape of the form that the options give.
