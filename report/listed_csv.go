@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"leakback/leakback"
 )
@@ -64,11 +65,16 @@ func AppendHistoryCSV(to []byte, l *Listed) []byte {
 
 // neutral is a text that no spreadsheet takes for a formula.
 func neutral(text string) string {
-	if text != "" && strings.ContainsRune("=+-@\t\r\n'", rune(text[0])) {
+	if first, _ := utf8.DecodeRuneInString(text); text != "" && strings.ContainsRune(formulaBegins, first) {
 		return "'" + text
 	}
 	return text
 }
+
+// formulaBegins are the signs that a formula may begin with, or that a program
+// may drop from before one, and their full-width forms (OWASP, "CSV Injection");
+// and the apostrophe, so that one of ours can be told from one that was typed.
+const formulaBegins = "=+-@\t\r\n'＝＋－＠"
 
 // startedUTC is a time as programs read it.
 func startedUTC(us int64) string { return time.UnixMicro(us).UTC().Format(time.RFC3339) }

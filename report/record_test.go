@@ -261,3 +261,39 @@ func TestRecordBytes(t *testing.T) {
 		assert.True(t, bytes.Equal(first, workbook(t, bayRecord(t))))
 	}
 }
+
+// Whatever was typed into an entry, it stands in its cell as it was typed and is
+// text for every program.
+func TestRecordHostileText(t *testing.T) {
+	plain := formulas(t, workbook(t, hostileRecord(t, "plain")))
+	for of, text := range hostile {
+		file := workbook(t, hostileRecord(t, text))
+		f := opened(t, file)
+		rows := recordRows(t, f)
+		want := afterCleaning.Replace(text)
+		require.Len(t, rows, 4, of)
+		for _, column := range []int{2, 5, 7, 9} {
+			assert.Equal(t, want, rows["2"][column], "%s, column %d", of, column+1)
+		}
+		assert.Equal(t, want+" (no. 1)", rows["2"][8], of)
+		isText(t, f, file, want, plain)
+		parts, _ := partsOf(t, file)
+		for part, content := range parts {
+			wellFormed(t, part, content)
+		}
+	}
+}
+
+// hostileRecord has one hostile text in every place of an entry.
+func hostileRecord(t *testing.T, text string) *report.Page {
+	p := hostilePage(t, text)
+	d := &diary{at: time.Date(2024, 3, 5, 8, 0, 0, 0, time.UTC)}
+	all := func(e *leakback.Event) { e.Person, e.Typed, e.Reason = text, text, text }
+	reading := leakback.Key{Kind: leakback.KindReading, Run: 1, Line: text, Field: "volume_ml"}
+	d.add(1, reading, text)
+	d.add(1, reading, "22", all)
+	d.add(1, leakback.Key{Kind: leakback.KindMark, Field: "asleep"}, text, all)
+	d.add(1, leakback.Key{Kind: leakback.KindSet, Field: leakback.FieldBatteryV}, text, all)
+	p.Record = &report.Record{Number: 1, TestID: text, Head: text, Record: leakback.NewRecord(d.events)}
+	return p
+}

@@ -176,8 +176,17 @@ func (t *Trend) undrawn(b *trendBlock) string {
 		return "not drawn: one test makes no trend"
 	case len(t.engines()) > 1:
 		return "not drawn: the tests are not of one engine"
+	case !b.anyRate():
+		return "not drawn: how long was collected is not known, so there are no rates"
 	}
 	return ""
+}
+
+// anyRate says whether a cylinder of any test has a rate.
+func (b *trendBlock) anyRate() bool {
+	return slices.ContainsFunc(b.tests, func(l *Listed) bool {
+		return slices.ContainsFunc(l.Result.Cylinders, func(c leakback.Cylinder) bool { return !math.IsNaN(c.RateMLMin) })
+	})
 }
 
 // engines are the engines that the tests are of, as far as they can be told

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"encoding/xml"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -194,6 +195,14 @@ func TestTrendKeepsApart(t *testing.T) {
 	assert.Empty(t, charts)
 	assert.Contains(t, sheet, "2 ENGINES, not one")
 	tests[0].VIN = tests[1].VIN
+	for i := range tests[:6] {
+		for k := range tests[i].Result.Cylinders {
+			tests[i].Result.Cylinders[k].RateMLMin = math.NaN()
+		}
+	}
+	sheet, charts = trendOf(t, tests)
+	assert.Empty(t, charts)
+	assert.Contains(t, sheet, "Not drawn: how long was collected is not known, so there are no rates.")
 	for i := range tests {
 		tests[i].Result, tests[i].Err = tests[0].Result, ""
 		tests[i].Result.Test.Condition = ""
@@ -223,11 +232,11 @@ func TestLogbookHistoryFreeText(t *testing.T) {
 	}
 }
 
-// Another reader finds what was written, and each sheet takes one printed page.
+// Another reader finds what was written, and a condition takes one printed page.
 func TestLogbookHistoryInOtherPrograms(t *testing.T) {
 	t.Parallel()
 	file := logbookHistory(t, listedTests(t))
-	assert.Equal(t, 2, pageNumber(t, pdfs(t, map[string][]byte{"history": file})["history"]))
+	assert.Equal(t, 3, pageNumber(t, pdfs(t, map[string][]byte{"history": file})["history"]), "and one for each condition")
 	path := filepath.Join(t.TempDir(), "history.xlsx")
 	require.NoError(t, os.WriteFile(path, file, 0o600))
 	out, err := exec.CommandContext(t.Context(), openpyxl(t), "-c", `

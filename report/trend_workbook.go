@@ -73,15 +73,29 @@ func (h *History) writeTrend() {
 	}
 	s.columns()
 	s.head(leftOut)
-	for _, b := range blocks {
+	for i, b := range blocks {
+		if i > 0 {
+			s.keep(s.file.InsertPageBreak(s.sheet, at(1, s.row)))
+		}
 		s.block(b)
 	}
 	if len(s.charts) > 0 {
 		s.parts["xl/drawings/drawing1.xml"] = s.fill(drawingPart, s.charts)
 	}
-	s.print(paper{landscape: true, footer: h.footer()})
+	s.print(paper{landscape: true, footer: h.footer(), scale: s.scale()})
 	s.typedAsText(s.last(), max(s.row-1, 1))
 	s.noGrid()
+}
+
+// scale makes the sheet as wide as a page in percent, and leaves page breaks where
+// they are set: no chart is cut in two by the next condition.
+func (s *trendSheet) scale() uint {
+	const page, least = 725, 10 // points that Letter, the narrower paper lying down, and A4 both have; what programs allow
+	wide := float64(2 * s.most * trendCylinder)
+	for _, c := range trendHeads {
+		wide += c.width
+	}
+	return uint(max(least, min(100, 100*page/max(wide, chartWide))))
 }
 
 // last is the last column of the sheet.

@@ -103,13 +103,22 @@ func TestReportIsOnePrintedPage(t *testing.T) {
 	t.Parallel()
 	books := map[string][]byte{}
 	all := pages(t)
+	all["recorded"], all["long-recorded"] = bayRecord(t), fromFile(all["long"])
 	for name, p := range all {
 		books[name+"-a4"], books[name+"-letter"] = reportOnly(t, p, 9), reportOnly(t, p, 1)
 	}
-	books["six-workbook"] = workbook(t, all["six"])
+	books["six-workbook"], books["recorded-workbook"] = workbook(t, all["six"]), workbook(t, all["recorded"])
+	recorded := *all["recorded"]
+	recorded.Record = nil
+	books["unrecorded-workbook"] = workbook(t, &recorded)
 	parts, _ := partsOf(t, books["six-workbook"])
 	workingPages := 1 + strings.Count(parts["xl/worksheets/sheet3.xml"], "<brk ")
-	for name, pdf := range pdfs(t, books) {
+	converted := pdfs(t, books)
+	assert.Equal(t, pageNumber(t, converted["unrecorded-workbook"])+1, pageNumber(t, converted["recorded-workbook"]), "and one of entries")
+	for name, pdf := range converted {
+		if strings.HasSuffix(name, "recorded-workbook") {
+			continue
+		}
 		want := 1
 		if name == "six-workbook" { // page, readings, working, limits, method
 			want = 1 + 1 + workingPages + 1 + 2
