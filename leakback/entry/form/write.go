@@ -9,7 +9,7 @@ import (
 
 	"github.com/xuri/excelize/v2"
 
-	"leakback/internal/ooxml"
+	"leakback/leakback/ooxml"
 	"leakback/leakback"
 	"leakback/leakback/blockoff"
 	"leakback/limits"

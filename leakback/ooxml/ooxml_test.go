@@ -9,7 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"github.com/xuri/excelize/v2"
 
-	"leakback/internal/ooxml"
+	"leakback/leakback/ooxml"
 )
 
 func book(t *testing.T, texts ...string) []byte {
