@@ -3,10 +3,8 @@ package logbook
 import (
 	"context"
 	"database/sql"
-	"encoding/binary"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"net/url"
 	"os"
@@ -21,13 +19,9 @@ import (
 // applicationID marks a SQLite file as a logbook ("lkbk" in its header).
 const applicationID = 0x6c6b626b
 
-// sqliteMagic is how a SQLite file begins, and applicationIDAt where its header
-// has the application's id (https://www.sqlite.org/fileformat2.html#the_database_header).
-const (
-	sqliteMagic     = "SQLite format 3\x00"
-	applicationIDAt = 68
-	sqliteHeader    = 100
-)
+// sqliteHeader is the length of the header that each SQLite file begins with
+// (https://www.sqlite.org/fileformat2.html#the_database_header).
+const sqliteHeader = 100
 
 var sqliteDialect = &dialect{
 	goose: goose.DialectSQLite3,
@@ -113,28 +107,24 @@ func openSQLite(ctx context.Context, path string, o Options) (*Book, error) {
 
 // inspect looks at a file without SQLite, which would take an empty file for a
 // new database and throw a lonely write-ahead log away. False: there is nothing.
+// It does not open the file: to close it again would drop the locks that this
+// process has on it (https://www.sqlite.org/howtocorrupt.html, 2.2).
 func inspect(path string) (bool, error) {
-	f, err := os.Open(path)
-	if errors.Is(err, fs.ErrNotExist) {
+	info, err := os.Stat(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
 		return false, inspectLog(path)
-	}
-	if err != nil {
+	case err != nil:
 		return false, unreachable(path, err)
-	}
-	defer f.Close()
-	info, err := f.Stat()
-	if err != nil {
-		return false, unreachable(path, err)
-	}
-	if info.IsDir() {
+	case info.IsDir():
 		return false, &Error{Kind: Unreachable, Path: path, Detail: "expected a file, and this is a folder",
 			hint: "give the path of the file in it, logbook.db for instance"}
+	case info.Size() == 0:
+		return false, damaged(path, "the file is empty", nil)
+	case info.Size() < sqliteHeader:
+		return false, damaged(path, fmt.Sprintf("the file was cut off after %d bytes", info.Size()), nil)
 	}
-	header := make([]byte, sqliteHeader)
-	if n, err := io.ReadFull(f, header); err != nil && n < len(header) && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
-		return false, unreachable(path, err)
-	}
-	return true, inspectHeader(path, info.Size(), header)
+	return true, nil
 }
 
 // inspectLog refuses a write-ahead log whose main file is gone: it may hold tests.
@@ -158,22 +148,6 @@ func exists(path string) bool {
 	return err == nil
 }
 
-func inspectHeader(path string, size int64, header []byte) error {
-	switch {
-	case size == 0:
-		return damaged(path, "the file is empty", nil)
-	case size < sqliteHeader:
-		return damaged(path, fmt.Sprintf("the file was cut off after %d bytes", size), nil)
-	case string(header[:len(sqliteMagic)]) != sqliteMagic:
-		return damaged(path, "the file is not a database", nil)
-	}
-	if id := binary.BigEndian.Uint32(header[applicationIDAt:]); id != applicationID {
-		return &Error{Kind: Damaged, Path: path, Detail: fmt.Sprintf("the file is a database and no logbook: its application id is %#x", id),
-			hint: "give the path of a logbook; nothing was changed"}
-	}
-	return nil
-}
-
 // readable opens a file for reading and refuses what this program cannot read.
 func readable(ctx context.Context, path string, o Options) (*sql.DB, error) {
 	db, v, err := tryReadable(ctx, path, toRead, o.Wait)
@@ -181,7 +155,7 @@ func readable(ctx context.Context, path string, o Options) (*sql.DB, error) {
 	case err == nil || !folderRefused(err):
 	case logWithContent(path):
 		return nil, unreadableLog(path, err)
-	case !exists(path + "-shm"):
+	case !exists(path+"-shm") || !exists(path+"-wal"):
 		db, v, err = tryReadable(ctx, path, atRest, o.Wait)
 	}
 	if err != nil {
@@ -215,12 +189,25 @@ func tryReadable(ctx context.Context, path string, a access, wait time.Duration)
 		return nil, 0, err
 	}
 	limit(db)
-	v, err := version(ctx, db)
+	v, err := ours(ctx, path, db)
 	if err != nil {
 		db.Close()
 		return nil, 0, err
 	}
 	return db, v, nil
+}
+
+// ours is the version of a logbook's tables; another database is refused.
+func ours(ctx context.Context, path string, db *sql.DB) (int64, error) {
+	var id int32
+	if err := db.QueryRowContext(ctx, "PRAGMA application_id").Scan(&id); err != nil {
+		return 0, err
+	}
+	if id != applicationID {
+		return 0, &Error{Kind: Damaged, Path: path, Detail: fmt.Sprintf("the file is a database and no logbook: its application id is %#x", uint32(id)),
+			hint: "give the path of a logbook; nothing was changed"}
+	}
+	return version(ctx, db)
 }
 
 // folderRefused says whether SQLite could not make its own files beside the
@@ -238,11 +225,25 @@ func writable(ctx context.Context, path string, wait time.Duration) (*sql.DB, er
 		return nil, explainSQLite(path, err)
 	}
 	limit(db)
-	if err := upToDate(ctx, db, wait); err != nil {
+	if err = upToDate(ctx, db, wait); err == nil {
+		// SQLite opens a file that it may not write without a word, for reading; this
+		// changes nothing, and needs to be able to.
+		_, err = db.ExecContext(ctx, "UPDATE tests SET number = number WHERE id = ''")
+	}
+	if err != nil {
 		db.Close()
-		return nil, explainSQLite(path, err)
+		return nil, unwritable(path, err)
 	}
 	return db, nil
+}
+
+// unwritable explains why a file that can be read cannot be written.
+func unwritable(path string, err error) error {
+	var e *Error
+	if err = explainSQLite(path, err); errors.As(err, &e) && e.Kind == Unreachable {
+		e.Kind = ReadOnly
+	}
+	return err
 }
 
 // upToDate migrates where something is pending. Another program may be doing the

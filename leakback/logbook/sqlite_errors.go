@@ -21,6 +21,7 @@ const (
 	resultCorrupt  = 11
 	resultFull     = 13
 	resultCantOpen = 14
+	resultRefused  = 19
 	resultNotADB   = 26
 
 	resultIOShortRead = resultIO | 2<<8
@@ -56,6 +57,8 @@ func explainSQLite(path string, err error) error {
 		return damaged(path, said(err), err)
 	case resultError: // a statement of ours that it does not understand
 		return damaged(path, "damaged: the tables are not as they were made: "+firstLower(err.Error()), err)
+	case resultRefused: // a key that is there already, or a row that is missing
+		return damaged(path, "damaged: the list of tests and the events contradict each other: "+firstLower(err.Error()), err)
 	case resultFull:
 		return &Error{Kind: Full, Path: path, Detail: "the disk is full", err: err, hint: safe + "make room, then enter it again"}
 	case resultIO:
@@ -79,7 +82,7 @@ func explainAccess(path string, code int, err error) error {
 		return &Error{Kind: ReadOnly, Path: path, Detail: "the file was moved or removed while it was open", err: err,
 			hint: "put it back, or start again with its new path"}
 	case code&0xff == resultCantOpen:
-		return &Error{Kind: Unreachable, Path: path, Detail: "the file or its folder cannot be opened or written", err: err,
+		return &Error{Kind: Unreachable, Path: path, Detail: "the file cannot be opened, or its folder not written", err: err,
 			hint: "look at the permissions of " + oneLine(folder) + " and of the file; the logbook is untouched"}
 	}
 	return &Error{Kind: ReadOnly, Path: path, Detail: "the file or its folder cannot be written", err: err,
