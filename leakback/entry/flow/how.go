@@ -50,8 +50,8 @@ var methods = []ask.Option{
 }
 
 var injectorStates = []ask.Option{
-	{Value: limits.Driven, Label: "driven: the engine's computer opens them"},
-	{Value: limits.Off, Label: "off: disabled, they stay closed"},
+	{Value: limits.Driven, Label: "the engine's computer opens them"},
+	{Value: limits.Off, Label: "disabled: they stay closed"},
 }
 
 // unread refuses another answer once something was read.
@@ -69,7 +69,7 @@ func (f *Flow) unread(read reader) reader {
 func (f *Flow) tubesStep(section string) step {
 	options := []ask.Option{
 		{Value: tubesEach, Label: "a tube for each cylinder, all read in one run"},
-		{Value: tubesOne, Label: "one tube, one cylinder after the other, the first again at the end"},
+		{Value: tubesOne, Label: "a single tube, one cylinder after the other, the first again at the end"},
 	}
 	s := f.step(field{key: mark(0, markTubes), Question: ask.Question{Kind: ask.Choice, Section: section, Prompt: "Tubes",
 		Options: options, Default: f.tubes(), Required: true},
@@ -142,23 +142,29 @@ func (f *Flow) askCondition(l *list, section string) {
 
 // conditions are the ones to choose from: the sheet's first.
 func (f *Flow) conditions() []ask.Option {
-	var options []ask.Option
-	add := func(value, label string) {
-		if !slices.ContainsFunc(options, func(o ask.Option) bool { return strings.EqualFold(o.Value, value) }) {
-			options = append(options, ask.Option{Value: value, Label: label})
-		}
-	}
+	var limited, options []ask.Option
 	if f.sheet != nil {
 		for _, name := range limitConditions(f.sheet) {
-			add(name, name+": the sheet has a limit for it")
+			limited = append(limited, ask.Option{Value: name, Label: name})
 		}
 	}
-	add("idle", "idle")
-	add(leakback.Cranking, "cranking: the starter turns the engine")
-	add("raised-idle", "raised idle")
-	add("commanded-pressure", "commanded pressure: a tester sets it")
-	add(wordOther, "another, in your own word")
-	return options
+	for _, o := range usualConditions {
+		i := slices.IndexFunc(limited, func(l ask.Option) bool { return strings.EqualFold(l.Value, o.Value) })
+		if i < 0 {
+			options = append(options, o)
+			continue
+		}
+		limited[i].Label = o.Label + " (the sheet has a limit)"
+	}
+	return append(limited, options...)
+}
+
+var usualConditions = []ask.Option{
+	{Value: "idle", Label: "the engine idles"},
+	{Value: leakback.Cranking, Label: "the starter turns the engine"},
+	{Value: "raised-idle", Label: "idle, held at a higher speed"},
+	{Value: "commanded-pressure", Label: "rail pressure set by a tester"},
+	{Value: wordOther, Label: "another, in your own word"},
 }
 
 // usualCondition is the one that the sheet has limits for, where it is one.

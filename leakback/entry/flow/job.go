@@ -152,7 +152,7 @@ func (f *Flow) cylinderCount(l *list) {
 		least = 2
 	}
 	l.add(f.step(field{key: setKey(leakback.FieldCylinders), read: f.enough(whole("the number of cylinders", least, limits.MostCylinders)),
-		Question: ask.Question{Section: "The engine", Prompt: "Cylinders", Required: true,
+		Question: ask.Question{Section: "The test", Prompt: "Cylinders", Required: true,
 			Hint: fmt.Sprintf("how many the engine has, from %d to %d", least, limits.MostCylinders)}}))
 }
 

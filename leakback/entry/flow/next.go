@@ -402,7 +402,7 @@ func (f *Flow) reasonStep(k, run int) step {
 func (f *Flow) noteStep() step {
 	return step{id: leakback.FieldNote,
 		ask: func() ask.Question {
-			return ask.Question{Section: "The end", Prompt: "Note", Hint: "one line for the report; Enter leaves it out", Table: f.table()}
+			return ask.Question{Section: "The end", Prompt: "Note", Hint: "one line for the report; Enter leaves it out"}
 		},
 		take: func(a answer) (taken, error) {
 			value, expected := words(longestSentence)(a.text)

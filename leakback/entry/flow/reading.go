@@ -36,11 +36,11 @@ func (f *Flow) readingID(k int, o outlet) string {
 func (f *Flow) askReading(k int, o outlet) ask.Question {
 	q := ask.Question{Kind: ask.Reading, Section: runSection(k), Prompt: "Level of " + o.name(), Required: true,
 		Cylinder: o.cylinder, Board: f.board(k), Hint: "22.5, or >100 where it ran over, <2 below the first mark, skip"}
-	if len(f.outlets(k)) > 1 {
-		q.Hint += "; 4=22.5 for another"
-		if o.cylinder == 0 {
-			q.Hint = strings.Replace(q.Hint, "4=", o.line+"=", 1)
-		}
+	switch several := len(f.outlets(k)) > 1; {
+	case several && f.readIn(k): // the rest was read with the first
+		q.Hint = "or " + f.example(k) + " for another"
+	case several:
+		q.Hint += "; " + f.example(k) + " for another"
 	}
 	if e, ok := f.read(k, o); ok {
 		q.Default = e.Value
