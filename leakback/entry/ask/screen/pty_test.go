@@ -8,7 +8,6 @@ import (
 	"os"
 	"os/exec"
 	"runtime"
-	"strings"
 	"syscall"
 	"testing"
 	"time"
@@ -16,132 +15,58 @@ import (
 	"github.com/creack/pty"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
-	"golang.org/x/term"
+
+	"leakback/leakback/entry/ask/screen/vt"
 )
 
-// bay is the form as a program of its own on a terminal.
-type bay struct {
-	t        *testing.T
-	keyboard *os.File // the terminal's far end
-	tty      *os.File
-	screen   *vt
-	cmd      *exec.Cmd
-	ended    chan error
-	before   *term.State
-}
-
-// patience is how long a test waits for the screen: much longer than it takes.
+// patience is how long a test waits: much longer than it takes.
 const patience = 20 * time.Second
 
-// startBay runs the form on a terminal of that size, with more in its environment.
-func startBay(t *testing.T, width, rows int, env ...string) *bay {
+// startBay runs the form as a program of its own on a terminal of that size, with
+// more in its environment.
+func startBay(t *testing.T, width, rows int, env ...string) *vt.Bay {
 	t.Helper()
-	b := &bay{t: t, screen: newVT(width, rows), ended: make(chan error, 1)}
-	var err error
-	b.keyboard, b.tty, err = pty.Open()
-	require.NoError(t, err)
-	b.size(width, rows)
-	b.before, err = term.GetState(int(b.tty.Fd()))
-	require.NoError(t, err)
 	self, err := os.Executable()
 	require.NoError(t, err)
-	b.cmd = exec.Command(self)
-	b.cmd.Env = append(os.Environ(), append([]string{asProgram + "=1", "TERM=linux", "NO_COLOR="}, env...)...)
-	b.cmd.Stdin, b.cmd.Stdout, b.cmd.Stderr = b.tty, b.tty, b.tty
-	b.cmd.SysProcAttr = &syscall.SysProcAttr{Setsid: true, Setctty: true}
-	require.NoError(t, b.cmd.Start())
-	go func() { _, _ = io.Copy(b.screen, b.keyboard) }()
-	go func() { b.ended <- b.cmd.Wait() }()
-	t.Cleanup(func() {
-		_ = b.cmd.Process.Kill()
-		_ = b.tty.Close()
-		_ = b.keyboard.Close()
-	})
-	return b
-}
-
-// size makes the terminal's window that large.
-func (b *bay) size(width, rows int) {
-	b.screen.resize(width, rows)
-	require.NoError(b.t, pty.Setsize(b.keyboard, &pty.Winsize{Rows: uint16(rows), Cols: uint16(width)}))
-}
-
-// sees waits until the screen says something.
-func (b *bay) sees(text string) {
-	b.t.Helper()
-	require.Eventually(b.t, func() bool { return strings.Contains(b.screen.String(), text) }, patience, 10*time.Millisecond,
-		"%q is not on the screen", text)
-}
-
-// keys types, after a pause in which a person has seen the question.
-func (b *bay) keys(text string) {
-	b.t.Helper()
-	pause := 300 * time.Millisecond
-	if strings.Trim(text, " \r") == "" { // a key held down is told from it by the pause
-		pause = 800 * time.Millisecond
-	}
-	time.Sleep(pause)
-	_, err := io.WriteString(b.keyboard, text)
-	require.NoError(b.t, err)
-}
-
-// ends waits for the program's end, and checks that the terminal is as before.
-func (b *bay) ends(code int) {
-	b.t.Helper()
-	select {
-	case <-b.ended:
-	case <-time.After(patience):
-		require.Fail(b.t, "the program did not end", "%s", b.screen)
-	}
-	assert.Equal(b.t, code, b.cmd.ProcessState.ExitCode(), "%s", b.screen)
-	b.sees("\n") // what was sent last has been read
-	after, err := term.GetState(int(b.tty.Fd()))
-	require.NoError(b.t, err)
-	assert.Equal(b.t, b.before, after, "the terminal's modes")
-	require.Eventually(b.t, func() bool {
-		b.screen.mu.Lock()
-		defer b.screen.mu.Unlock()
-		return !b.screen.modes["1049"] && b.screen.modes["25"] && !b.screen.modes["2004"]
-	}, patience, 10*time.Millisecond, "the main screen, the cursor, and no bracketed paste")
-	assert.Empty(b.t, b.screen.unknown)
+	cmd := exec.Command(self)
+	cmd.Env = append(os.Environ(), append([]string{asProgram + "=1", "TERM=linux", "NO_COLOR="}, env...)...)
+	return vt.Start(t, cmd, width, rows)
 }
 
 func TestOnATerminal(t *testing.T) {
 	t.Parallel()
 	b := startBay(t, 80, 24, "SCREEN_TEST_TARGET=1.5")
-	b.sees("Registration or fleet number")
-	raw, err := term.GetState(int(b.tty.Fd()))
-	require.NoError(t, err)
-	assert.NotEqual(t, b.before, raw, "keys are read as they come")
-	b.keys("\x1b[200~NM-47\x1b[201~11\r") // the first part is pasted
-	b.sees("Registration or fleet number: NM-4711")
-	b.sees("Fuel temperature")
-	b.keys("warm\r")
-	b.sees(`✗ "warm": expected a temperature`)
-	b.keys("\x15\x1b[B\x1b[B\r") // all of it away, and the second of the earlier answers
-	b.sees("Fuel temperature: 40 °C")
-	b.keys("2\r")
-	b.sees("Read these cautions")
-	b.keys("\r")
-	b.sees("To collect: 1.5 s")
-	b.keys(" ")
-	b.sees("OVERRUN 0.")
-	b.keys(" ")
-	b.sees("▸ 1 ·")
-	b.keys("21\r")
-	b.sees("  1 █")
-	b.keys(">100\r")
-	b.sees(">100 ≥ 100.0 ! fail")
-	b.sees("┊ median 60.5 mL/min")
-	b.size(44, 20)
-	b.sees("▸ 3 ·")
-	b.keys("\x1b")
-	b.sees("Back.")
-	b.keys("\x03")
-	b.ends(1)
-	b.sees("ended: left before the last question")
-	assert.Contains(t, b.screen.String(), `"NM-4711" "warm"`)
-	assert.Equal(t, 1, b.screen.bells)
+	b.Sees("Registration or fleet number")
+	assert.True(t, b.Raw(), "keys are read as they come")
+	b.Keys("\x1b[200~NM-47\x1b[201~11\r") // the first part is pasted
+	b.Sees("Registration or fleet number: NM-4711")
+	b.Sees("Fuel temperature")
+	b.Keys("warm\r")
+	b.Sees(`✗ "warm": expected a temperature`)
+	b.Keys("\x15\x1b[B\x1b[B\r") // all of it away, and the second of the earlier answers
+	b.Sees("Fuel temperature: 40 °C")
+	b.Keys("2\r")
+	b.Sees("Read these cautions")
+	b.Keys("\r")
+	b.Sees("To collect: 1.5 s")
+	b.Keys(" ")
+	b.Sees("OVERRUN 0.")
+	b.Keys(" ")
+	b.Sees("▸ 1 ·")
+	b.Keys("21\r")
+	b.Sees("  1 █")
+	b.Keys(">100\r")
+	b.Sees(">100 ≥ 100.0 ! fail")
+	b.Sees("┊ median 60.5 mL/min")
+	b.Size(44, 20)
+	b.Sees("▸ 3 ·")
+	b.Keys("\x1b")
+	b.Sees("Back.")
+	b.Keys("\x03")
+	b.Ends(1)
+	b.Sees("ended: left before the last question")
+	assert.Contains(t, b.Screen().String(), `"NM-4711" "warm"`)
+	assert.Equal(t, 1, b.Screen().Bells())
 }
 
 func TestDoneOnATerminal(t *testing.T) {
@@ -151,13 +76,13 @@ func TestDoneOnATerminal(t *testing.T) {
 		{"Read these cautions", "\x1b[6~\x1b[6~\x1b[6~"}, {"I have read them", "\r"}, {"Not started", "60s\r"},
 		{"▸ 1 ", "21\r"}, {"▸ 5 ", "22\r"}, {"▸ 3 ", "45\r"}, {"▸ 6 ", "22\r"}, {"▸ 2 ", "23\r"}, {"▸ 4 ", "21,5\r"},
 		{"What next", "1\r"}, {"Let the starter rest", "\r"}} {
-		b.sees(step[0])
-		b.keys(step[1])
+		b.Sees(step[0])
+		b.Keys(step[1])
 	}
-	b.ends(0)
-	b.sees("ended: <nil>")
+	b.Ends(0)
+	b.Sees("ended: <nil>")
 	for _, text := range []string{"Northmoor Six-90 (invented), idle, 60 s", "   3    100.0     > 4.55    fail"} {
-		assert.Contains(t, b.screen.String(), text, "the table stays on the main screen")
+		assert.Contains(t, b.Screen().String(), text, "the table stays on the main screen")
 	}
 }
 
@@ -176,14 +101,14 @@ func TestTerminalIsRestored(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			t.Parallel()
 			b := startBay(t, 100, 60, tt.env)
-			b.sees("Registration or fleet number")
-			b.keys(tt.keys)
+			b.Sees("Registration or fleet number")
+			b.Keys(tt.keys)
 			if tt.signal != nil {
-				b.sees("▸ NM-47")
-				require.NoError(t, b.cmd.Process.Signal(tt.signal))
+				b.Sees("▸ NM-47")
+				require.NoError(t, b.Signal(tt.signal))
 			}
-			b.ends(1)
-			b.sees(tt.says)
+			b.Ends(1)
+			b.Sees(tt.says)
 		})
 	}
 }
@@ -194,7 +119,7 @@ func TestNothingStaysBehind(t *testing.T) {
 	require.NoError(t, err)
 	defer func() { _, _ = keyboard.Close(), tty.Close() }()
 	require.NoError(t, pty.Setsize(keyboard, &pty.Winsize{Rows: 24, Cols: 80}))
-	screen := newVT(80, 24)
+	screen := vt.New(80, 24)
 	go func() { _, _ = io.Copy(screen, keyboard) }()
 	before := 0
 	for i := range 4 {

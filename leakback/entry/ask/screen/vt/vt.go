@@ -1,6 +1,8 @@
 //go:build !windows
 
-package screen
+// Package vt is a terminal for tests: it shows what a program on a
+// pseudo-terminal wrote as a person would read it, and types keys.
+package vt
 
 import (
 	"fmt"
@@ -10,9 +12,9 @@ import (
 	"github.com/charmbracelet/x/ansi"
 )
 
-// vt is as much of a terminal (ECMA-48, and the alternate screen of xterm) as
+// Screen is as much of a terminal (ECMA-48, and the alternate screen of xterm) as
 // the form needs: what it was sent can be read as a person would see it.
-type vt struct {
+type Screen struct {
 	mu            sync.Mutex
 	width, height int
 	cells, main   [][]string // the screen that is shown, and the main one while that is the other
@@ -24,9 +26,10 @@ type vt struct {
 	parser        *ansi.Parser
 }
 
-func newVT(width, height int) *vt {
-	v := &vt{modes: map[string]bool{}, parser: ansi.NewParser()}
-	v.resize(width, height)
+// New is an empty screen of that many columns and rows.
+func New(width, height int) *Screen {
+	v := &Screen{modes: map[string]bool{}, parser: ansi.NewParser()}
+	v.Resize(width, height)
 	v.parser.SetHandler(ansi.Handler{Print: v.print, Execute: v.execute, HandleCsi: v.csi, HandleEsc: v.esc})
 	return v
 }
@@ -39,7 +42,8 @@ func blank(width, height int) [][]string {
 	return cells
 }
 
-func (v *vt) resize(width, height int) {
+// Resize makes it larger or smaller.
+func (v *Screen) Resize(width, height int) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	before := v.cells
@@ -50,7 +54,8 @@ func (v *vt) resize(width, height int) {
 	v.x, v.y, v.top, v.bottom = min(v.x, width-1), min(v.y, height-1), 0, height
 }
 
-func (v *vt) Write(b []byte) (int, error) {
+// Write takes what a program writes.
+func (v *Screen) Write(b []byte) (int, error) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	for _, c := range b {
@@ -60,7 +65,7 @@ func (v *vt) Write(b []byte) (int, error) {
 }
 
 // String is the screen as it reads.
-func (v *vt) String() string {
+func (v *Screen) String() string {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	var b strings.Builder
@@ -77,7 +82,7 @@ func (v *vt) String() string {
 	return b.String()
 }
 
-func (v *vt) print(r rune) {
+func (v *Screen) print(r rune) {
 	if v.x >= v.width {
 		v.x = 0
 		v.lineFeed()
@@ -86,7 +91,7 @@ func (v *vt) print(r rune) {
 	v.x++
 }
 
-func (v *vt) lineFeed() {
+func (v *Screen) lineFeed() {
 	switch {
 	case v.y == v.bottom-1:
 		copy(v.cells[v.top:v.bottom], v.cells[v.top+1:v.bottom])
@@ -97,7 +102,7 @@ func (v *vt) lineFeed() {
 }
 
 // reverseFeed goes up one row, and scrolls at the top.
-func (v *vt) reverseFeed() {
+func (v *Screen) reverseFeed() {
 	switch {
 	case v.y == v.top:
 		copy(v.cells[v.top+1:v.bottom], v.cells[v.top:v.bottom-1])
@@ -107,7 +112,7 @@ func (v *vt) reverseFeed() {
 	}
 }
 
-func (v *vt) execute(c byte) {
+func (v *Screen) execute(c byte) {
 	switch c {
 	case '\a':
 		v.bells++
@@ -124,7 +129,7 @@ func (v *vt) execute(c byte) {
 	}
 }
 
-func (v *vt) esc(cmd ansi.Cmd) {
+func (v *Screen) esc(cmd ansi.Cmd) {
 	if cmd.Final() == 'M' {
 		v.reverseFeed()
 		return
@@ -133,7 +138,7 @@ func (v *vt) esc(cmd ansi.Cmd) {
 }
 
 // csi obeys a control sequence.
-func (v *vt) csi(cmd ansi.Cmd, params ansi.Params) {
+func (v *Screen) csi(cmd ansi.Cmd, params ansi.Params) {
 	n, _, _ := params.Param(0, 1)
 	switch {
 	case cmd.Final() == 'm' || cmd.Final() == 'p' || cmd.Final() == 'u' || cmd.Final() == 'q':
@@ -148,7 +153,7 @@ func (v *vt) csi(cmd ansi.Cmd, params ansi.Params) {
 }
 
 // mode sets or resets a private mode.
-func (v *vt) mode(n int, set bool) {
+func (v *Screen) mode(n int, set bool) {
 	v.modes[fmt.Sprint(n)] = set
 	switch {
 	case n == 1049 && set:
@@ -160,7 +165,7 @@ func (v *vt) mode(n int, set bool) {
 }
 
 // moved obeys what moves the cursor.
-func (v *vt) moved(final byte, n int, params ansi.Params) bool {
+func (v *Screen) moved(final byte, n int, params ansi.Params) bool {
 	switch final {
 	case 'A':
 		v.y -= n
@@ -188,7 +193,7 @@ func (v *vt) moved(final byte, n int, params ansi.Params) bool {
 }
 
 // erased obeys what erases and inserts.
-func (v *vt) erased(final byte, params ansi.Params) bool {
+func (v *Screen) erased(final byte, params ansi.Params) bool {
 	n, _, _ := params.Param(0, 0)
 	v.x = min(v.x, v.width-1)
 	row := v.cells[v.y]
@@ -225,7 +230,7 @@ func (v *vt) erased(final byte, params ansi.Params) bool {
 }
 
 // shift takes lines out at the cursor, or puts empty ones in.
-func (v *vt) shift(n int, out bool) {
+func (v *Screen) shift(n int, out bool) {
 	for range min(n, v.bottom-v.y) {
 		if out {
 			copy(v.cells[v.y:v.bottom], v.cells[v.y+1:v.bottom])
@@ -235,4 +240,26 @@ func (v *vt) shift(n int, out bool) {
 			v.cells[v.y] = make([]string, v.width)
 		}
 	}
+}
+
+// Bells is how often it rang.
+func (v *Screen) Bells() int {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	return v.bells
+}
+
+// Unknown are the sequences that would change the screen and were not understood.
+func (v *Screen) Unknown() []string {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	return v.unknown
+}
+
+// Restored says that a program left the screen as it found it: the main one, the
+// cursor to be seen, no bracketed paste.
+func (v *Screen) Restored() bool {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	return !v.modes["1049"] && v.modes["25"] && !v.modes["2004"]
 }
