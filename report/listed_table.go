@@ -174,7 +174,7 @@ func (t *listTable) subject(l *Listed) string {
 	}
 	text := strings.Join(parts, ", ")
 	switch {
-	case l.Name == "" || l.Name == l.TestID:
+	case l.Name == "" || l.Name == l.TestID || l.Name == localTime(l.StartedUS, t.Zone).Format(dayLayout+" "+minuteLayout):
 		return text
 	case text == "":
 		return l.Name

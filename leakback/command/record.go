@@ -292,7 +292,7 @@ func (r *recording) known(ctx context.Context, vehicle string) map[string]string
 
 // given are the answers that the flags give, by field.
 func (r *recording) given() map[string]string {
-	given := map[string]string{}
+	given := map[string]string{leakback.FieldName: r.env.clock().In(r.env.zone()).Format("2006-01-02 15:04")}
 	for _, field := range leakback.JobFields() {
 		if text := *r.o.job.Field(field); text != "" {
 			given[field] = text

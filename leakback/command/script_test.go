@@ -34,6 +34,8 @@ func TestScripts(t *testing.T) {
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("LC_ALL", "C.UTF-8")
 			env.Setenv("XDG_CONFIG_HOME", filepath.Join(env.WorkDir, "config"))
+			env.Setenv("XDG_DATA_HOME", filepath.Join(env.WorkDir, "data"))
+			env.Setenv("TZ", "UTC")
 			return os.CopyFS(filepath.Join(env.WorkDir, "demo"), os.DirFS(root+"/testdata/demo"))
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
