@@ -325,6 +325,25 @@ func TestRestIsAssumedWhereNobodySays(t *testing.T) {
 	require.Contains(t, q.Notes[0], "assumed")
 }
 
+// A crank that was timed is corrected by its length; Enter never starts it again
+// behind another question.
+func TestCrankCorrected(t *testing.T) {
+	b := upTo(t, named("cranking"), "run 1 rest 2")
+	b.answer("back")
+	require.Equal(t, "15", b.at("run 1 crank 1").Default)
+	require.Equal(t, ask.Text, b.flow.Question().Kind)
+	b.answer("")
+	b.at("run 1 rest 2")
+	b.answer("back")
+	b.refused("soon", "an interval in s")
+	b.answer("14s")
+	require.Contains(t, b.said, "run 1, crank 1: 14.0 s (was 15 s)")
+	b.answer("wait 9s", "", "back", "")
+	require.Equal(t, "9", b.last().Value) // the rest is not logged twice
+	b.answer("", "wait 15s", "", "back", "again")
+	b.at("run 1 rest 1")
+}
+
 func TestEnoughCranks(t *testing.T) {
 	b := upTo(t, named("cranking"), "run 1 crank 3")
 	b.answer("enough")

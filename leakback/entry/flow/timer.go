@@ -108,14 +108,52 @@ func (f *Flow) askCollection(l *list, k int) {
 		if cranks > 1 {
 			prompt = fmt.Sprintf("Crank %d of %d, for %s", j, cranks, seconds(f.planned(k)))
 		}
+		if f.crankTimed(k, j) {
+			l.add(f.crankStep(k, j))
+			continue
+		}
 		l.add(f.timerStep(k, recorded.Crank(j), prompt, j > 1))
 	}
+}
+
+// crankStep corrects the length of a crank that was timed. It cannot be cranked
+// again alone: its fuel is in the tubes with that of the others.
+func (f *Flow) crankStep(k, crank int) step {
+	key := timeKey(k, recorded.Crank(crank))
+	return step{id: runID(k, key.Field), done: true,
+		ask: func() ask.Question {
+			return ask.Question{Section: runSection(k), Prompt: fmt.Sprintf("Length of crank %d", crank), Default: f.record.Value(key),
+				Required: true, Hint: "as it was timed; another length corrects it, again begins the run again"}
+		},
+		take: func(a answer) (taken, error) {
+			switch {
+			case a.text == "":
+				return taken{}, nil
+			case strings.EqualFold(a.text, wordAgain):
+				return f.again(k), nil
+			}
+			value, expected := figure(quantity.Interval)(a.text)
+			if expected != "" {
+				return taken{}, refuse(a.text, expected)
+			}
+			t := f.renewed(typedEvent(key, value, a.text))
+			if len(t.drafts) > 0 {
+				t.drafts[0].Typed = a.text // it was not timed here
+				t.said = []string{f.ranText(k, key.Field, number(value)) + " (was " + f.record.Value(key) + " s)"}
+			}
+			return t, nil
+		}}
+}
+
+// again takes back what was timed of a run, so that it is collected again.
+func (f *Flow) again(k int) taken {
+	return taken{drafts: append([]leakback.Event{event(mark(k, markAbandoned), wordAgain)}, f.takeBack(k)...)}
 }
 
 // timerStep times a collection, or one crank of it.
 func (f *Flow) timerStep(k int, piece, prompt string, later bool) step {
 	id := runID(k, piece)
-	return step{id: id, done: f.record.Value(timeKey(k, piece)) != "",
+	return step{id: id,
 		ask: func() ask.Question {
 			q := ask.Question{Kind: ask.Timer, Section: runSection(k), Prompt: prompt, TargetS: f.planned(k), Running: f.running(id),
 				Hint: "Enter starts and Enter stops; or the length as another clock has it, such as 60 s", Notes: f.timerNotes(k, piece)}
@@ -300,7 +338,7 @@ func (f *Flow) intervalStep(k int) step {
 			case strings.EqualFold(a.text, wordAgain) && f.readIn(k):
 				return taken{}, refuse(a.text, "a length, as this run was read; leave it out at the end and collect another")
 			case strings.EqualFold(a.text, wordAgain):
-				return taken{drafts: append([]leakback.Event{event(mark(k, markAbandoned), "again")}, f.takeBack(k)...)}, nil
+				return f.again(k), nil
 			}
 			return f.correctInterval(k, a.text, "")
 		}}
@@ -398,7 +436,8 @@ func (f *Flow) restStep(k, crank int, stopped leakback.Event) step {
 	key := mark(k, markRest+strconv.Itoa(crank))
 	target, assumed := f.rest()
 	since := func() time.Time { return f.momentOf(stopped) }
-	return step{id: runID(k, key.Field), done: f.record.Value(key) != "" || f.crankTimed(k, crank), since: since,
+	rested := f.record.Value(key) != "" || f.crankTimed(k, crank)
+	return step{id: runID(k, key.Field), done: rested, since: since,
 		ask: func() ask.Question {
 			q := ask.Question{Kind: ask.Rest, Section: runSection(k), Prompt: "Let the starter rest for " + seconds(target),
 				TargetS: target, Hint: "Enter goes on"}
@@ -411,13 +450,16 @@ func (f *Flow) restStep(k, crank int, stopped leakback.Event) step {
 			return q
 		},
 		take: func(a answer) (taken, error) {
-			if a.text != "" {
+			switch {
+			case a.text != "":
 				return taken{}, refuse(a.text, "Enter, which goes on")
+			case rested:
+				return taken{}, nil
 			}
-			rested := max(0, a.now.Sub(since()).Seconds())
-			t := taken{drafts: []leakback.Event{event(key, quantity.Plain(rested, clockDecimals))}}
-			if rested < target {
-				t.said = []string{fmt.Sprintf("the starter rested for %s s of %s", quantity.Fixed(rested, 0), seconds(target))}
+			s := max(0, a.now.Sub(since()).Seconds())
+			t := taken{drafts: []leakback.Event{event(key, quantity.Plain(s, clockDecimals))}}
+			if s < target {
+				t.said = []string{fmt.Sprintf("the starter rested for %s s of %s", quantity.Fixed(s, 0), seconds(target))}
 			}
 			return t, nil
 		}}
