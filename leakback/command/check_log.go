@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
 
 	"leakback/leakback"
 	"leakback/leakback/entry/recorded"
@@ -57,7 +59,7 @@ func (c *check) drafts(j *job) []leakback.Event {
 	set := func(field, value string) leakback.Event {
 		return leakback.Event{Key: leakback.Key{Kind: leakback.KindSet, Field: field}, Value: value}
 	}
-	drafts := append([]leakback.Event{open, set(leakback.FieldImportKey, recorded.Key(said))}, said...)
+	drafts := append([]leakback.Event{open, set(leakback.FieldImportKey, importKey(said))}, said...)
 	if c.alone { // a report of this test alone names the whole of its input
 		drafts = append(drafts, set(leakback.FieldSourceDigest, j.digest()))
 	}
@@ -67,6 +69,14 @@ func (c *check) drafts(j *job) []leakback.Event {
 		drafts[i].AtUS, drafts[i].Person = now, j.info.Technician
 	}
 	return drafts
+}
+
+// importKey identifies what a file says, whatever sheet it is judged by: the
+// sheet names the number of cylinders too.
+func importKey(said []leakback.Event) string {
+	return recorded.Key(slices.DeleteFunc(slices.Clone(said), func(e leakback.Event) bool {
+		return e.Kind == leakback.KindSet && (e.Field == leakback.FieldCylinders || strings.HasPrefix(e.Field, leakback.FieldLimits))
+	}))
 }
 
 func (l *loggedCount) note(number int64, added bool) {

@@ -265,3 +265,28 @@ func TestEightRecordAtOnce(t *testing.T) {
 	}
 	assert.Len(t, seen, bays, "each of its own vehicle")
 }
+
+// Ctrl-C at any question ends with 130 and says what is kept; nothing that was
+// answered is missing.
+func TestRecordInterruptedAtEachQuestion(t *testing.T) {
+	program := program(t)
+	whole := uninterrupted(t, program)
+	book := filepath.Join(t.TempDir(), "book.db")
+	s := sit(t, program, append(recordFlags(book), "--new")...)
+	for at := range theTest {
+		require.Equal(t, whole.prompts[at], s.prompt())
+		require.NoError(t, s.cmd.Process.Signal(os.Interrupt))
+		assert.Empty(t, s.prompt())
+		<-s.ended
+		assert.Equal(t, exitInterrupted, s.cmd.ProcessState.ExitCode())
+		assert.Contains(t, s.said.String(), "leakback: test 1 is kept up to the last answer that was taken, in "+book+"\n"+
+			"leakback: hint: go on with: leakback record --resume 1\n")
+		require.Equal(t, whole.entered[:whole.counts[at]], entered(t, book, "1"))
+		s = sit(t, program, append(recordFlags(book), "--resume", "1")...)
+		require.Equal(t, whole.prompts[at], s.prompt())
+		s.answer(theTest[at])
+	}
+	assert.Empty(t, s.prompt())
+	require.NoError(t, <-s.ended, s.said.String())
+	assert.Equal(t, whole.entered, entered(t, book, "1"))
+}

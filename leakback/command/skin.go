@@ -33,5 +33,5 @@ func (o *skinOptions) ask(ctx context.Context, env *environment, f ask.Flow) err
 		return formskin.Run(ctx, f, formskin.Options{In: in, Out: env.stderr, Color: s.color, Unicode: s.unicode, Bell: true})
 	}
 	s := screenOf(env.stderr, env.getenv)
-	return ask.Plain(ctx, f, env.stdin, env.stderr, ask.PlainOptions{Width: s.width, Live: outOK && !dumb, Bell: outOK})
+	return ask.Plain(ctx, f, env.stdin, env.stderr, ask.PlainOptions{Width: s.width, Live: outOK && !dumb, Bell: outOK, Echo: !inOK})
 }

@@ -261,5 +261,6 @@ func (v *Screen) Unknown() []string {
 func (v *Screen) Restored() bool {
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	return !v.modes["1049"] && v.modes["25"] && !v.modes["2004"]
+	shown, touched := v.modes["25"]
+	return !v.modes["1049"] && (shown || !touched) && !v.modes["2004"]
 }
