@@ -323,6 +323,7 @@ func (p plan) settle(before int) *Settle {
 	s := newSettle(Collect, "")
 	s.CollectS, s.Runs = p.collectS, p.runs
 	p = p.wholeSeconds()
+	s.SaidS = p.collectS
 	seconds := quantity.Format(quantity.Interval, p.collectS)
 	text := "collect for " + seconds
 	if p.runs > before {
@@ -332,6 +333,7 @@ func (p plan) settle(before int) *Settle {
 		text = fmt.Sprintf("collect %d times for %s each", p.runs, seconds)
 	}
 	if p.maxCrankS > 0 && p.cranks > 1 {
+		s.Cranks = p.cranks
 		text += fmt.Sprintf(", in %d cranks of at most %s s with %s s of rest between",
 			p.cranks, plain(p.maxCrankS), plain(p.restS))
 	}

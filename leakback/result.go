@@ -99,8 +99,12 @@ const (
 // Settle is what would turn an open result into an answer. Figures that the
 // action does not need are NaN, and Runs 0.
 type Settle struct {
-	Action       Action
-	CollectS     float64
+	Action   Action
+	CollectS float64
+	// SaidS is CollectS as Text says it, in whole seconds that still settle it;
+	// Cranks is in how many cranks, 0 where Text names none.
+	SaidS        float64
+	Cranks       int
 	Runs         int
 	TubeML       float64
 	GraduationML float64

@@ -9,7 +9,7 @@ import (
 
 func newSettle(a Action, text string) *Settle {
 	nan := math.NaN()
-	return &Settle{Action: a, CollectS: nan, TubeML: nan, GraduationML: nan, Text: text}
+	return &Settle{Action: a, CollectS: nan, SaidS: nan, TubeML: nan, GraduationML: nan, Text: text}
 }
 
 // planFor starts from how a cylinder, or the total, was measured, with the r
@@ -109,9 +109,9 @@ func (e *evaluation) settleOverflow(one *series, what string) *Settle {
 	reached := one.rateMLMin * p.collectS / 60
 	s := newSettle(LargerTube, "")
 	s.CollectS, s.TubeML = p.collectS/2, 2*reached
-	s.Runs = p.runs
+	s.SaidS, s.Runs = math.Floor(s.CollectS), p.runs
 	s.Text = fmt.Sprintf("take a tube of %s mL or more, or collect %s for %s s",
-		plain(math.Ceil(s.TubeML)), what, plain(math.Floor(s.CollectS)))
+		plain(math.Ceil(s.TubeML)), what, plain(s.SaidS))
 	return s
 }
 

@@ -1,9 +1,9 @@
 package flow
 
 import (
+	"cmp"
 	"fmt"
 	"math"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -169,8 +169,8 @@ func (f *Flow) choices(k int) []choice {
 		}
 	}
 	rest := []choice{
-		f.another(k, nextAgain, "another run of the same length", 0),
-		f.another(k, nextLonger, "another run of another length", 0),
+		f.another(k, nextAgain, "another run of the same length", 0, 0),
+		f.another(k, nextLonger, "another run of another length", 0, 0),
 		{Option: ask.Option{Value: nextTube, Label: "another run with other tubes"}, events: []leakback.Event{event(mark(k+1, markOtherTube), "1")}},
 		{Option: ask.Option{Value: nextCorrect, Label: "correct a reading, or the length of a run"}},
 		{Option: ask.Option{Value: nextState, Label: "record the state (temperature, pressure, speed)"}},
@@ -193,15 +193,16 @@ func (f *Flow) choices(k int) []choice {
 // mostRuns is as many as a readings file may have.
 const mostRuns = 999
 
-// another is a run more, of that length in s (0 for the same).
-func (f *Flow) another(k int, value, label string, seconds float64) choice {
+// another is a run more, of that length in s (0 for the same), in so many cranks
+// (0 where nobody says).
+func (f *Flow) another(k int, value, label string, seconds float64, cranks int) choice {
 	c := choice{Option: ask.Option{Value: value, Label: label}}
 	if seconds == 0 { // a mark is enough to begin the run
 		c.events = []leakback.Event{event(mark(k+1, markNext), "")}
 		return c
 	}
 	if f.cranking() {
-		cranks := f.cranksIn(k, label, seconds)
+		cranks = f.cranksIn(k, cranks, seconds)
 		c.events = append(c.events, event(mark(k+1, markCranks), strconv.Itoa(cranks)))
 		seconds /= float64(cranks)
 	}
@@ -209,26 +210,19 @@ func (f *Flow) another(k int, value, label string, seconds float64) choice {
 	return c
 }
 
-// How an advice says how long to collect, and in how many cranks.
-var (
-	saidSeconds = regexp.MustCompile(`\bfor ([0-9.]+) s\b`)
-	saidCranks  = regexp.MustCompile(`\bin ([0-9]+) cranks\b`)
-)
-
 // collectS is how long an advice says to collect: what is done is what was read.
-// Its sentence has whole seconds, rounded so that they still settle it.
 func collectS(s *leakback.Settle) float64 {
-	if m := saidSeconds.FindStringSubmatch(s.Text); m != nil {
-		return number(m[1])
+	if !math.IsNaN(s.SaidS) {
+		return s.SaidS
 	}
 	return math.Ceil(stats.Round6(s.CollectS))
 }
 
 // cranksIn is how many cranks make a collection of that length: as the advice
 // says, as the limit has them, or as many as the starter needs.
-func (f *Flow) cranksIn(k int, advice string, seconds float64) int {
-	if m := saidCranks.FindStringSubmatch(advice); m != nil {
-		return atoi(m[1])
+func (f *Flow) cranksIn(k, advised int, seconds float64) int {
+	if advised > 0 {
+		return advised
 	}
 	if limit := f.limit(); limit != nil && limit.Cranks > 0 {
 		return limit.Cranks
@@ -256,9 +250,9 @@ func (f *Flow) proposals(k int) []choice {
 		return nil
 	}
 	if left := f.missing(k); left != "" {
-		return []choice{f.another(k, nextAgain, left, 0)}
+		return []choice{f.another(k, nextAgain, left, 0, 0)}
 	}
-	s := result.Settle
+	s := cmp.Or(result.Settle, widest(result))
 	if s == nil {
 		return nil
 	}
@@ -268,14 +262,14 @@ func (f *Flow) proposals(k int) []choice {
 	case leakback.LargerTube, leakback.FinerTube:
 		return f.otherTube(k, s)
 	case leakback.CheckHose:
-		return []choice{f.another(k, nextAgain, s.Text, 0)}
+		return []choice{f.another(k, nextAgain, s.Text, 0, 0)}
 	case leakback.ReadAll:
 		if f.oneTube() {
-			return []choice{f.another(k, nextAgain, s.Text, 0)}
+			return []choice{f.another(k, nextAgain, s.Text, 0, 0)}
 		}
 		return []choice{{Option: ask.Option{Value: nextCorrect, Label: s.Text}}}
 	case leakback.RecordState:
-		return []choice{{Option: ask.Option{Value: nextState, Label: s.Text}}, f.another(k, nextAgain, "another run of the same length", 0)}
+		return []choice{{Option: ask.Option{Value: nextState, Label: s.Text}}, f.another(k, nextAgain, "another run of the same length", 0, 0)}
 	case leakback.AllBlocked:
 		if f.method() == leakback.MethodBlockOff {
 			return []choice{{Option: ask.Option{Value: nextAllBlocked, Label: s.Text},
@@ -283,6 +277,24 @@ func (f *Flow) proposals(k int) []choice {
 		}
 	}
 	return nil
+}
+
+// widest is what takes longest of all that settles a cylinder, where the test as
+// a whole needs nothing: another cylinder of it may have failed. Nil for none.
+func widest(r *leakback.Result) *leakback.Settle {
+	var most *leakback.Settle
+	effort := func(s *leakback.Settle) float64 {
+		if math.IsNaN(s.CollectS) {
+			return 0
+		}
+		return s.CollectS * float64(max(1, s.Runs))
+	}
+	for i := range r.Cylinders {
+		if s := r.Cylinders[i].Settle; s != nil && (most == nil || effort(s) > effort(most)) {
+			most = s
+		}
+	}
+	return most
 }
 
 // missing says which run of the schedule was left out and not done again.
@@ -304,25 +316,25 @@ func (f *Flow) collectMore(k int, s *leakback.Settle, result *leakback.Result) [
 	switch {
 	case f.method() == leakback.MethodBlockOff && s.Runs > len(result.Test.Runs)+1:
 		if f.passes() < blockoff.MostPasses {
-			return []choice{f.another(k, nextPasses, s.Text, 0)}
+			return []choice{f.another(k, nextPasses, s.Text, 0, 0)}
 		}
 		return nil
 	case math.IsNaN(s.CollectS):
-		return []choice{f.another(k, nextAgain, s.Text, 0)}
+		return []choice{f.another(k, nextAgain, s.Text, 0, 0)}
 	}
-	return []choice{f.another(k, nextCollect, s.Text, collectS(s))}
+	return []choice{f.another(k, nextCollect, s.Text, collectS(s), s.Cranks)}
 }
 
 // otherTube proposes a run with other tubes or, where one ran over, a shorter one.
 func (f *Flow) otherTube(k int, s *leakback.Settle) []choice {
-	tube := f.another(k, nextTube, s.Text, 0)
+	tube := f.another(k, nextTube, s.Text, 0, 0)
 	if !math.IsNaN(s.CollectS) && !math.IsNaN(s.GraduationML) {
-		tube = f.another(k, nextTube, s.Text, collectS(s))
+		tube = f.another(k, nextTube, s.Text, collectS(s), s.Cranks)
 	}
 	tube.events = append(tube.events, event(mark(k+1, markOtherTube), "1"))
 	overflow := s.Action == leakback.LargerTube && math.IsNaN(s.GraduationML)
 	if shorter := collectS(s); overflow && shorter >= leastS {
-		return []choice{f.another(k, nextShorter, "collect for "+seconds(shorter)+" with these tubes", shorter), tube}
+		return []choice{f.another(k, nextShorter, "collect for "+seconds(shorter)+" with these tubes", shorter, 0), tube}
 	}
 	return []choice{tube}
 }
