@@ -1,8 +1,10 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"leakback/leakback"
@@ -119,15 +121,17 @@ func testSaid(r *Record) []fact {
 func (r *Record) readingsSaid() []string {
 	var lines []string
 	for _, run := range r.runs() {
-		var texts []string
-		for _, e := range r.Record.Standing() {
-			if e.Kind == leakback.KindReading && e.Run == run.Number {
-				where := whereSaid(leakback.Key{Cylinder: e.Cylinder, Line: e.Line})
-				texts = append(texts, strings.TrimSpace(where+" "+valueSaid(e)))
-			}
+		read := slices.DeleteFunc(r.Record.Standing(), func(e leakback.Event) bool {
+			return e.Kind != leakback.KindReading || e.Run != run.Number
+		})
+		slices.SortStableFunc(read, func(a, b leakback.Event) int { return cmp.Compare(a.Cylinder, b.Cylinder) })
+		text := fmt.Sprintf("run %d", run.Number)
+		for i, e := range read {
+			where := whereSaid(leakback.Key{Cylinder: e.Cylinder, Line: e.Line})
+			text += strings.TrimSuffix([]string{", ", "; "}[min(i, 1)]+where, ", ") + ": " + valueSaid(e)
 		}
-		if len(texts) > 0 {
-			lines = append(lines, fmt.Sprintf("run %d: %s", run.Number, strings.Join(texts, "; ")))
+		if len(read) > 0 {
+			lines = append(lines, text)
 		}
 	}
 	return lines
