@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"slices"
 	"strconv"
 	"time"
@@ -76,10 +77,10 @@ func (r *Record) fromFile() bool { return r.Record.Set(leakback.FieldImportKey) 
 
 // runTimes are the times of the runs as far as they are known, in the order of
 // the runs.
-func (r *Record) runTimes(t *leakback.Test) []runTime {
+func (r *Record) runTimes(runs []leakback.Run) []runTime {
 	var times []runTime
-	for i := range t.Runs {
-		run := &t.Runs[i]
+	for i := range runs {
+		run := &runs[i]
 		if rt, ok := r.timed(run); ok {
 			times = append(times, rt)
 		} else if rt, ok := r.read(run); ok {
@@ -89,8 +90,27 @@ func (r *Record) runTimes(t *leakback.Test) []runTime {
 	return times
 }
 
-// timed is a run by its starts, one or one a crank, and by how long each ran. The
-// end is reckoned from the start, because the machine's clock may be set meanwhile.
+// runs are the runs that something was entered for, of a test that has no result:
+// their numbers, and why some were left out.
+func (r *Record) runs() []leakback.Run {
+	var runs []leakback.Run
+	for _, e := range r.Record.Events {
+		if e.Run > 0 && !slices.ContainsFunc(runs, func(run leakback.Run) bool { return run.Number == e.Run }) {
+			out, _ := r.Record.Last(leakback.Key{Kind: leakback.KindLeaveOut, Run: e.Run})
+			run := leakback.Run{Number: e.Run}
+			if out.Value != "" {
+				run.LeftOut = cmp.Or(out.Reason, "no reason given")
+			}
+			runs = append(runs, run)
+		}
+	}
+	slices.SortFunc(runs, func(a, b leakback.Run) int { return cmp.Compare(a.Number, b.Number) })
+	return runs
+}
+
+// timed is a run by its starts, one or one a crank, and by how long each ran; a
+// start that was broken off counts for nothing. The end is reckoned from the
+// start, because the machine's clock may be set meanwhile.
 func (r *Record) timed(run *leakback.Run) (runTime, bool) {
 	rt, found := runTime{run: run}, false
 	for _, e := range r.Record.Standing() {
@@ -99,15 +119,18 @@ func (r *Record) timed(run *leakback.Run) (runTime, bool) {
 		}
 		ran := e.Key
 		ran.Kind = leakback.KindTime
-		end := e.AtUS
-		if s, err := strconv.ParseFloat(r.Record.Value(ran), 64); err == nil && s > 0 && s < 1e6 {
-			end += int64(s * 1e6)
+		s, err := strconv.ParseFloat(r.Record.Value(ran), 64)
+		if err != nil || !(s > 0 && s < mostTimedS) {
+			continue
 		}
-		rt.include(e.AtUS, end, !found)
+		rt.include(e.AtUS, e.AtUS+int64(s*1e6), !found)
 		found = true
 	}
 	return rt, found
 }
+
+// mostTimedS is far more than any collection lasts, in s.
+const mostTimedS = 1e6
 
 // read is a run by when its readings were entered, the first as well as what
 // corrected it.
@@ -133,7 +156,7 @@ func (rt *runTime) include(fromUS, toUS int64, first bool) {
 // tested is when the runs were taken, from the first to the last; "" where the
 // record cannot tell.
 func (r *Record) tested(t *leakback.Test) string {
-	times := r.runTimes(t)
+	times := r.runTimes(t.Runs)
 	if len(times) == 0 || r.fromFile() {
 		return ""
 	}

@@ -77,7 +77,7 @@ func bayDiary() *diary {
 	d.set("condition", "idle")
 	d.set(leakback.FieldBatteryV, "12.6")
 	d.add(5, leakback.Key{Kind: leakback.KindSet, Field: "fuel_temp_c"}, "42.5", as("42,5"))
-	d.add(9, leakback.Key{Kind: leakback.KindMark, Field: "cautions"}, "1")
+	d.add(9, leakback.Key{Kind: leakback.KindMark, Field: "cautions"}, "understood")
 	d.run(1, "60.2")
 	for c, v := range []string{"21", "22,5", "23", "84", ">100", "22"} {
 		d.read(1, c+1, v)
@@ -210,11 +210,42 @@ func TestRecordOnThePage(t *testing.T) {
 		"Logbook: Test 12, id " + testUUID + ", SHA-256 of its entries " + strings.Repeat("89abcdef", 8) + ".",
 		"Collected: Run 1, 2024-03-05 09:39:26 to 09:40:26 +01:00; run 2, 09:56:42 to 09:57:42 +01:00.",
 		"Corrections: 2 corrections, see sheet Record.",
-		"Noted: Cautions acknowledged; run 2: the machine slept while it timed, 14 s.",
+		"Noted: Cautions acknowledged; run 2: the machine slept while it timed, or its clock was set ahead, by 14 s.",
 	}, "\n"), raw(t, f, "Report", name(t, 1, row-1)))
 	f = written(t, fromFile(bayRecord(t)))
 	assert.Contains(t, raw(t, f, "Report", name(t, 1, row-1)), "Entered: From a file, 2024-03-09 16:00:00 +00:00.")
 	assert.Contains(t, raw(t, f, "Report", name(t, 1, row-1)), "Corrections: No corrections.")
+}
+
+// A start that was broken off says nothing of when the run was.
+func TestRecordOfCranks(t *testing.T) {
+	d := &diary{at: time.Date(2024, 3, 5, 8, 0, 0, 0, time.UTC)}
+	crank := func(n int, seconds string) {
+		k := leakback.Key{Kind: leakback.KindStart, Run: 1, Field: "crank " + strconv.Itoa(n)}
+		d.add(60, k, "")
+		k.Kind = leakback.KindTime
+		d.add(5, k, seconds)
+	}
+	crank(1, "5.1")
+	crank(2, "")
+	crank(2, "5")
+	crank(3, "4.9")
+	crank(4, "")
+	p := bayRecord(t)
+	p.Record.Record = leakback.NewRecord(d.events)
+	assert.Equal(t, "2024-03-05 09:01 to 09:04 +01:00", fact(t, written(t, p), "Date and time"))
+	var out bytes.Buffer
+	require.NoError(t, report.RecordTable(&out, p, report.TableOptions{}))
+	assert.Contains(t, out.String(), "run 1, 60.2 s, collected 2024-03-05 09:01:00 to 09:04:19 +01:00")
+}
+
+// What was entered is shown as well where there is no result.
+func TestRecordWithoutResult(t *testing.T) {
+	p := bayRecord(t)
+	p.Result = nil
+	var out bytes.Buffer
+	require.NoError(t, report.RecordTable(&out, p, report.TableOptions{Unicode: true}))
+	golden(t, "record-no-result.txt", out.Bytes())
 }
 
 // recordRows are the rows of the sheet by the number of the entry.

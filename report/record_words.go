@@ -155,8 +155,9 @@ func (r *Record) correctionsSaid() string {
 // else was noted steered the questions, and stands in the sheet of entries alone.
 var markWords = map[string]string{
 	"cautions": "cautions acknowledged", "priming": "hoses primed",
-	"asleep": "the machine slept while it timed", "clock stepped": "the machine's clock was set while it timed",
-	"lost": "a collection was not timed to its end", "abandoned": "a collection was broken off",
+	"asleep":        "the machine slept while it timed, or its clock was set ahead, by ",
+	"clock stepped": "the machine's clock was set back while it timed, by ",
+	"lost":          "a collection was not timed to its end", "abandoned": "a collection was broken off",
 }
 
 // noted are the marks that a reader wants to know, in their order.
@@ -166,14 +167,12 @@ func (r *Record) noted() []leakback.Event {
 	})
 }
 
-// markSaid is something that was noted: "run 1: the machine slept while it
-// timed, 12 s".
+// markSaid is something that was noted: "run 1: the machine's clock was set back
+// while it timed, by 12 s". Where no figure is wanted the value only confirms.
 func markSaid(e leakback.Event) string {
 	text := markWords[e.Field]
-	if _, err := strconv.ParseFloat(e.Value, 64); err != nil {
-		text += ", " + e.Value
-	} else if e.Field == "asleep" {
-		text += ", " + e.Value + " s"
+	if strings.HasSuffix(text, " by ") {
+		text += e.Value + " s"
 	}
 	if where := whereSaid(e.Key); where != "" {
 		text = where + ": " + text
@@ -188,7 +187,7 @@ func markSaid(e leakback.Event) string {
 // those that are only known from their entry.
 func (r *Record) timesSaid(t *leakback.Test) []said {
 	var all []said
-	times := r.runTimes(t)
+	times := r.runTimes(t.Runs)
 	for _, entered := range []bool{false, true} {
 		lead, texts := "Collected", []string(nil)
 		if entered {

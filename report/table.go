@@ -73,6 +73,8 @@ type table struct {
 	out   bytes.Buffer
 	rate  int // decimals
 	ratio int
+	// ratioTo is what the column of ratios is to.
+	ratioTo string
 }
 
 func newTable(p *Page, o TableOptions) *table {
@@ -88,7 +90,7 @@ func blankTable(o TableOptions) *table {
 		o.Width = defaultWidth
 	}
 	o.Width = max(o.Width, leastWidth)
-	t := &table{TableOptions: &o, signs: asciiSigns}
+	t := &table{TableOptions: &o, signs: asciiSigns, ratioTo: "median"}
 	if o.Unicode {
 		t.signs = unicodeSigns
 	}

@@ -124,7 +124,7 @@ func (t *table) rateHeading() string {
 
 // headings stand above the columns; that of the rate stands above two of them.
 func (t *table) headings() row {
-	return row{"cyl", "", "", t.clean("× median"), "verdict"}
+	return row{"cyl", "", "", t.clean("× " + t.ratioTo), "verdict"}
 }
 
 // rows draws the table of cylinders.

@@ -119,8 +119,12 @@ func ascii(text string) string {
 		}
 		return r
 	}, text)
-	return strings.Join(strings.Fields(text), " ")
+	return beforeStop.Replace(strings.Join(strings.Fields(text), " "))
 }
+
+// beforeStop takes away the space that spelling a degree sign out leaves before
+// what follows it.
+var beforeStop = strings.NewReplacer(" deg ,", " deg,", " deg .", " deg.", " deg ;", " deg;", " deg :", " deg:", " deg )", " deg)")
 
 // signs are the characters that the table draws with.
 type signs struct {

@@ -35,7 +35,8 @@ type Book struct {
 	address  string
 	readOnly bool
 
-	writing sync.Mutex // one writer at a time: the others would only wait in the database
+	writing  sync.Mutex           // one writer at a time: the others would only wait in the database
+	prepared map[string]*sql.Stmt // what writers run, guarded by writing
 }
 
 // DefaultPath is the logbook in the user's data folder.

