@@ -306,6 +306,34 @@ func StepKey(work, cylinder, place int, field string) leakback.Key {
 	return leakback.Key{Kind: leakback.KindStep, Run: work, Cylinder: cylinder, Field: field + " " + strconv.Itoa(place)}
 }
 
+// markLead stands in front of what is noted while a work is entered.
+const markLead = "work "
+
+// MarkKey is what a mark about a work is about: the work's number, the cylinder
+// (0 for none) and what is noted. Marks say how a work was entered (who, cautions
+// read, what is asked next, whether it is finished) and nothing of what was done.
+// They have no run, so that nobody takes them for those of a run.
+func MarkKey(work, cylinder int, what string) leakback.Key {
+	return leakback.Key{Kind: leakback.KindMark, Cylinder: cylinder, Field: strings.TrimSpace(markLead + strconv.Itoa(work) + " " + what)}
+}
+
+// OfWork is the number of the work that an event belongs to: what was done, a
+// tightening step or a mark; 0 where it belongs to the test.
+func OfWork(e leakback.Event) int {
+	switch rest, marks := strings.CutPrefix(e.Field, markLead); {
+	case e.Kind == leakback.KindWork || e.Kind == leakback.KindStep:
+		return e.Run
+	case e.Kind == leakback.KindMark && e.Run == 0 && marks:
+		number, _, _ := strings.Cut(rest, " ")
+		n, err := strconv.Atoi(number)
+		if err != nil {
+			return 0
+		}
+		return max(n, 0)
+	}
+	return 0
+}
+
 // stepField parts a step's field from its place.
 func stepField(field string) (name string, place int, ok bool) {
 	name, number, _ := strings.Cut(field, " ")

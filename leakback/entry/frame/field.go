@@ -1,0 +1,128 @@
+package frame
+
+import (
+	"leakback/leakback"
+	"leakback/leakback/entry/ask"
+)
+
+// Field is a question whose answer is the value of one key.
+type Field struct {
+	// Question is what is asked; its ID is the key's field where it is "".
+	ask.Question
+	// Key is what the answer is about.
+	Key leakback.Key
+	// Name is what messages call it; the prompt where it is "".
+	Name string
+	// Read makes a value of what was typed.
+	Read Reader
+	// Known says that the record has the answer, though not in this key; an empty
+	// answer leaves it so.
+	Known bool
+	// Since says that only an answer at or behind this place of the record
+	// counts, and that one is logged even where it says the same again.
+	Since int
+	// Reasons says that a reason may stand behind "because".
+	Reasons bool
+	// Also are events that stand before and behind the field's own, and messages,
+	// for a value that is new; nil where there are none.
+	Also func(value string) (before, behind []leakback.Event, said []string, err error)
+}
+
+// Field is the field as a step.
+func (f *Frame) Field(q Field) Step {
+	if q.ID == "" {
+		q.ID = q.Key.Field
+	}
+	place := f.Place(q.Key)
+	done := place >= 0 && place >= q.Since && !(q.Required && f.record.Value(q.Key) == "")
+	return Step{ID: q.ID, Done: done || q.Known,
+		Ask:  func() ask.Question { return f.asked(q) },
+		Take: func(a Answer) (Taken, error) { return f.takeField(q, a) },
+	}
+}
+
+// asked is the question with what stands.
+func (f *Frame) asked(q Field) ask.Question {
+	if value := f.record.Value(q.Key); value != "" {
+		q.Default = value
+	}
+	return q.Question
+}
+
+// takeField makes events of an answer.
+func (f *Frame) takeField(q Field, a Answer) (Taken, error) {
+	text, reason := a.Text, ""
+	if a.Empty() && q.Known {
+		return Taken{}, nil
+	}
+	if a.Empty() {
+		text = f.asked(q).Default
+	}
+	if text == "" {
+		if q.Required {
+			return Taken{}, Refuse(a.Text, "an answer here: "+q.Hint)
+		}
+		return f.Set(q, "", "", "")
+	}
+	if q.Reasons {
+		text, reason = Because(text)
+	}
+	value, expected := q.Read(text)
+	if expected != "" {
+		return Taken{}, Refuse(a.Text, expected)
+	}
+	return f.Set(q, value, text, reason)
+}
+
+// Set logs a value where it is new.
+func (f *Frame) Set(q Field, value, typed, reason string) (Taken, error) {
+	standing, known := f.record.Last(q.Key)
+	if known && standing.Value == value && f.Place(q.Key) >= q.Since {
+		return Taken{}, nil
+	}
+	e := Event(q.Key, value)
+	if e.Reason = reason; typed != value {
+		e.Typed = typed
+	}
+	var t Taken
+	if known && standing.Value != "" && standing.Value != value {
+		t.Said = []string{q.name() + ": " + orOpen(value) + " (was " + standing.Value + ")"}
+	}
+	t.Drafts = []leakback.Event{e}
+	if q.Also == nil {
+		return t, nil
+	}
+	before, behind, said, err := q.Also(value)
+	t.Drafts = append(append(before, e), behind...)
+	t.Said = append(t.Said, said...)
+	return t, err
+}
+
+func (q *Field) name() string {
+	if q.Name != "" {
+		return q.Name
+	}
+	return q.Prompt
+}
+
+// orOpen is a value, or the word for none.
+func orOpen(value string) string {
+	if value == "" {
+		return "left open"
+	}
+	return value
+}
+
+// Confirm is a question that wants the word of its only option, and logs that it
+// was given.
+func (f *Frame) Confirm(key leakback.Key, q ask.Question) Step {
+	word := q.Options[0].Value
+	q.Kind, q.Required, q.Hint = ask.Confirm, true, "type "+word
+	return f.Field(Field{Question: q, Key: key, Read: func(text string) (string, string) {
+		value, expected := OneOf(q.Options, nil)(text)
+		if expected != "" {
+			expected = "the word " + word
+		}
+		return value, expected
+	}})
+}

@@ -1,0 +1,87 @@
+package frame
+
+import (
+	"errors"
+	"fmt"
+	"regexp"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	"leakback/leakback/entry"
+	"leakback/leakback/entry/ask"
+	"leakback/limits/quantity"
+)
+
+// Reader makes a field's value of what was typed; expected says what should have
+// been typed where that is none.
+type Reader func(text string) (value, expected string)
+
+// How long what people type may be, in characters: names as in a readings file,
+// sentences as long as a page has room for.
+const (
+	LongestName     = 100
+	LongestSentence = 1000
+)
+
+// Words reads a line of text of at most so many characters.
+func Words(most int) Reader {
+	return func(text string) (string, string) {
+		if !entry.Printable(text) || utf8.RuneCountInString(text) > most {
+			return "", fmt.Sprintf("one line of at most %s printable characters", quantity.Grouped(float64(most)))
+		}
+		return text, ""
+	}
+}
+
+// OneOf takes an option by its value, in any case, or by its number from 1; what
+// is none of them goes to own, where there is one.
+func OneOf(options []ask.Option, own Reader) Reader {
+	return func(text string) (string, string) {
+		for _, o := range options {
+			if strings.EqualFold(o.Value, text) {
+				return o.Value, ""
+			}
+		}
+		if n, err := strconv.Atoi(text); err == nil && n >= 1 && n <= len(options) {
+			return options[n-1].Value, ""
+		}
+		if own != nil {
+			return own(text)
+		}
+		return "", Alternatives(options)
+	}
+}
+
+// Alternatives lists the values of options: "a, b or c".
+func Alternatives(options []ask.Option) string {
+	values := make([]string, len(options))
+	for i, o := range options {
+		values[i] = o.Value
+	}
+	last := len(values) - 1
+	if last < 1 {
+		return strings.Join(values, "")
+	}
+	return strings.Join(values[:last], ", ") + " or " + values[last]
+}
+
+// Expected is what an error about a value expects in the place of text.
+func Expected(err error, text string) string {
+	var refusal *ask.Refusal
+	if errors.As(err, &refusal) {
+		return refusal.Expected
+	}
+	return strings.TrimPrefix(strings.TrimPrefix(err.Error(), quantity.Quote(text)+": "), "expected ")
+}
+
+var becauseWord = regexp.MustCompile(`(?i)^(.*\S)\s+because\s+(\S.*)$`)
+
+// Because parts a text from the reason that stands behind "because"; "" where
+// none does.
+func Because(text string) (rest, reason string) {
+	if m := becauseWord.FindStringSubmatch(text); m != nil {
+		return m[1], m[2]
+	}
+	return text, ""
+}
