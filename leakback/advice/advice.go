@@ -1,6 +1,7 @@
-// Package advice says what to look at next after a test, what the test does
-// not see, and the cautions that go with it. What it says is common practice,
-// never a verdict; the words are data, matched on what the evaluation found.
+// Package advice says what to look at next after a test, or after a repair and
+// its retest, what a test does not see, and the cautions that go with it. What
+// it says is common practice, never a verdict; the words are data, matched on
+// what the evaluation found, what was done and how the tests compare.
 package advice
 
 import (
@@ -14,6 +15,7 @@ import (
 	"github.com/pelletier/go-toml/v2"
 
 	"leakback/leakback"
+	"leakback/leakback/repair"
 )
 
 //go:embed next.toml
@@ -21,7 +23,10 @@ var nextTable []byte
 
 // entry is one piece of advice and the facts it needs.
 type entry struct {
-	Name  string   `toml:"name"`
+	Name string `toml:"name"`
+	// At and But narrow it to cylinders: every fact of At, none of But.
+	At    []string `toml:"at"`
+	But   []string `toml:"but"`
 	All   []string `toml:"all"`
 	Any   []string `toml:"any"`
 	None  []string `toml:"none"`
@@ -59,21 +64,26 @@ func (e entry) check() error {
 	switch {
 	case e.Name == "" || e.Text == "" || e.Basis == "":
 		return fmt.Errorf("name, text and basis are all needed")
-	case len(e.All)+len(e.Any) == 0:
+	case len(e.At)+len(e.All)+len(e.Any) == 0:
 		return fmt.Errorf("no fact it waits for")
+	case len(e.At) == 0 && (len(e.But) > 0 || slices.Contains(e.placeholders(), there)):
+		return fmt.Errorf("but and {%s} need cylinders: expected at", there)
 	}
-	for _, name := range slices.Concat(e.All, e.Any, e.None, e.placeholders()) {
-		if !known(name) {
+	for _, name := range e.names() {
+		if !slices.Contains(names(), name) {
 			return fmt.Errorf("unknown fact %q", name)
 		}
 	}
 	return nil
 }
 
-func known(name string) bool {
-	_, kind := kinds[name]
-	_, pattern := patterns[name]
-	return kind || pattern || slices.Contains(codes, leakback.Code(name))
+// there stands in a text for the cylinders that an entry is about.
+const there = "there"
+
+// names are the facts that the entry mentions.
+func (e entry) names() []string {
+	inText := slices.DeleteFunc(e.placeholders(), func(name string) bool { return name == there })
+	return slices.Concat(e.At, e.But, e.All, e.Any, e.None, inText)
 }
 
 // placeholders are the names between braces in the text.
@@ -87,21 +97,41 @@ func (e entry) placeholders() []string {
 }
 
 func (e entry) matches(f facts) bool {
-	for _, name := range e.All {
-		if !f.has(name) {
-			return false
-		}
-	}
-	if slices.ContainsFunc(e.None, f.has) {
+	if slices.ContainsFunc(e.All, f.lacks) || slices.ContainsFunc(e.None, f.has) {
 		return false
 	}
-	return len(e.Any) == 0 || slices.ContainsFunc(e.Any, f.has)
+	if len(e.Any) > 0 && !slices.ContainsFunc(e.Any, f.has) {
+		return false
+	}
+	return len(e.At) == 0 || len(e.there(f)) > 0
 }
 
-// Next is what to look at next after the test, most urgent first; each is a
-// sentence or a few.
-func Next(r *leakback.Result) []string {
-	f := factsOf(r)
+// there are the cylinders that the entry is about.
+func (e entry) there(f facts) []int {
+	if len(e.At) == 0 {
+		return nil
+	}
+	return slices.DeleteFunc(slices.Clone(f[e.At[0]]), func(cylinder int) bool {
+		without := func(name string) bool { return !slices.Contains(f[name], cylinder) }
+		with := func(name string) bool { return !without(name) }
+		return slices.ContainsFunc(e.At, without) || slices.ContainsFunc(e.But, with)
+	})
+}
+
+// Next is what to look at next after a test of an engine of which nothing else
+// is known, most urgent first; each is a sentence or a few.
+func Next(r *leakback.Result) []string { return say(factsOf(r)) }
+
+// NextWith is Next for a test of an engine on which work was done before, in the
+// order of time.
+func NextWith(r *leakback.Result, works []repair.Work) []string { return say(factsWith(r, works)) }
+
+// NextAfter is what to look at next after a repair: by what the last test found,
+// by how it compares with the first, and by what was done between. It stands in
+// the place of Next for the last test.
+func NextAfter(c *repair.Comparison) []string { return say(factsAfter(c)) }
+
+func say(f facts) []string {
 	var list []string
 	for _, e := range entries() {
 		if e.matches(f) {
@@ -114,7 +144,11 @@ func Next(r *leakback.Result) []string {
 func (e entry) say(f facts) string {
 	text := e.Text
 	for _, name := range e.placeholders() {
-		text = strings.ReplaceAll(text, "{"+name+"}", leakback.CylinderNames(f[name]))
+		cylinders := f[name]
+		if name == there {
+			cylinders = e.there(f)
+		}
+		text = strings.ReplaceAll(text, "{"+name+"}", leakback.CylinderNames(cylinders))
 	}
 	return text
 }

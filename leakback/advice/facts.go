@@ -1,16 +1,36 @@
 package advice
 
-import "leakback/leakback"
+import (
+	"maps"
+	"slices"
+	"sync"
+
+	"leakback/leakback"
+	"leakback/leakback/repair"
+)
 
 // facts are what the table's conditions name: each fact that holds, with the
 // cylinders of which it holds (none where it is about the test as a whole).
-// Work done and comparisons with an earlier test become facts beside these.
 type facts map[string][]int
 
 func (f facts) has(name string) bool {
 	_, ok := f[name]
 	return ok
 }
+
+func (f facts) lacks(name string) bool { return !f.has(name) }
+
+// names are all facts that there can be: those of a test, of the work that was
+// done, and of the comparison of two tests.
+var names = sync.OnceValue(func() []string {
+	list := slices.Concat(repair.FactNames(), workNames)
+	for _, code := range codes {
+		list = append(list, string(code))
+	}
+	list = slices.AppendSeq(list, maps.Keys(kinds))
+	list = slices.AppendSeq(list, maps.Keys(patterns))
+	return slices.AppendSeq(list, maps.Keys(workKinds))
+})
 
 // codes are the findings, each a fact under its own code.
 var codes = []leakback.Code{
@@ -29,7 +49,7 @@ var codes = []leakback.Code{
 
 // kinds are the facts of one cylinder that take more than a code to tell.
 var kinds = map[string]func(*leakback.Cylinder) bool{
-	"high":       isHigh,
+	"high":       repair.High,
 	"low":        isLow,
 	"doubtful":   func(c *leakback.Cylinder) bool { return c.Verdict == leakback.Undecided && !isLow(c) },
 	"unread":     func(c *leakback.Cylinder) bool { return c.Verdict == leakback.Unread },
@@ -50,10 +70,6 @@ var patterns = map[string]func(*leakback.Result, facts) bool{
 
 func measuredBy(m leakback.Method) func(*leakback.Result, facts) bool {
 	return func(r *leakback.Result, _ facts) bool { return r.Test != nil && r.Test.Method == m }
-}
-
-func isHigh(c *leakback.Cylinder) bool {
-	return c.Has(leakback.OverLimit) || c.Has(leakback.OverRatio) || c.Has(leakback.HighInSet)
 }
 
 func isLow(c *leakback.Cylinder) bool {
