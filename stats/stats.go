@@ -22,8 +22,8 @@ func Round6(x float64) float64 {
 	}
 	whole := math.Floor(scaled)
 	// 15 significant digits: a tie that binary arithmetic left a hair short
-	// is still a tie.
-	if scaled-whole >= 0.5-4e-15*scaled {
+	// is still a tie. Nine digits before the point leave no hair to speak of.
+	if scaled-whole >= 0.5-min(4e-15*scaled, 0.05) {
 		whole++
 	}
 	return math.Copysign(whole/scale, x)
