@@ -25,7 +25,9 @@ type guard struct {
 	notHeld, sequential bool
 	// unjudged says that nothing may be judged at all (back-pressure).
 	unjudged bool
-	findings []Finding
+	// tookWhole says that a verdict of the whole test was taken away.
+	tookWhole bool
+	findings  []Finding
 	// forPeople asks for texts, notes and settle as well.
 	full  bool
 	notes []string

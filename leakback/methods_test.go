@@ -167,6 +167,16 @@ func TestOneTubeVerdicts(t *testing.T) {
 	assert.Equal(t, "collect cylinder 1 once more, last, so that drift shows", settle.Text)
 }
 
+// What takes a verdict of the whole test away is what settles it, also where a
+// cylinder was not read.
+func TestSettleOfATakenVerdict(t *testing.T) {
+	sheet := withLimit(func(l *limits.Limit) { l.MaxRateMLMin, l.MaxDifferenceMLMin = figure(60), figure(5) })
+	r := evaluate(t, after("1:24 2:24 3:30 4:18 5:-"), sheet)
+	require.Equal(t, "pass pass pass pass unread | undecided[sequential]", codes(r))
+	require.NotNil(t, r.Settle)
+	assert.Equal(t, leakback.Repeat, r.Settle.Action, r.Settle.Text)
+}
+
 func passWithin(x float64) *limits.Sheet {
 	s := maximum(x)
 	s.Set.WithinLimit = limits.WithinPass

@@ -243,7 +243,7 @@ func (e *evaluation) guardTouched() bool {
 			return true
 		}
 	}
-	return !e.anyOpen()
+	return e.guard.tookWhole || !e.anyOpen()
 }
 
 func (e *evaluation) anyOpen() bool {

@@ -156,6 +156,7 @@ func (e *evaluation) conclusion(d stats.Decision, of heldAgainst, over, closeTo 
 		e.findTest(closeTo, text)
 	}
 	if taken {
+		e.guard.tookWhole = true
 		e.res.Verdict = max(e.res.Verdict, Undecided)
 	}
 }
