@@ -1,6 +1,9 @@
 package frame
 
 import (
+	"slices"
+	"strings"
+
 	"leakback/leakback"
 	"leakback/leakback/entry/ask"
 )
@@ -23,9 +26,23 @@ type Field struct {
 	Since int
 	// Reasons says that a reason may stand behind "because".
 	Reasons bool
-	// Also are events that stand before and behind the field's own, and messages,
-	// for a value that is new; nil where there are none.
-	Also func(value string) (before, behind []leakback.Event, said []string, err error)
+	// Nothing is the value of an answer that was left open: "", or the word that
+	// keeps the value of the whole from standing for a part.
+	Nothing string
+	// Offer says that earlier answers are offered.
+	Offer bool
+	// Usual fills in what is known before there is an answer; nil where nothing is.
+	Usual func(q *ask.Question)
+	// Also is what goes with a value that is new; nil where nothing does.
+	Also func(value string) (Beside, error)
+}
+
+// Beside is what goes with a value that is new.
+type Beside struct {
+	// Before and Behind are events that stand before and behind the field's own.
+	Before, Behind []leakback.Event
+	// Said are messages for people.
+	Said []string
 }
 
 // Field is the field as a step.
@@ -41,10 +58,17 @@ func (f *Frame) Field(q Field) Step {
 	}
 }
 
-// asked is the question with what stands.
+// asked is the question with what stands, what is known or what was answered
+// earlier.
 func (f *Frame) asked(q Field) ask.Question {
-	if value := f.record.Value(q.Key); value != "" {
+	if q.Usual != nil {
+		q.Usual(&q.Question)
+	}
+	if value := f.record.Value(q.Key); value != "" && value != q.Nothing {
 		q.Default = value
+	}
+	if q.Offer && f.o.Earlier != nil {
+		q.Earlier = f.o.Earlier(q.Key.Field)
 	}
 	return q.Question
 }
@@ -52,17 +76,17 @@ func (f *Frame) asked(q Field) ask.Question {
 // takeField makes events of an answer.
 func (f *Frame) takeField(q Field, a Answer) (Taken, error) {
 	text, reason := a.Text, ""
-	if a.Empty() && q.Known {
-		return Taken{}, nil
-	}
 	if a.Empty() {
+		if q.Known {
+			return Taken{}, nil
+		}
 		text = f.asked(q).Default
 	}
 	if text == "" {
 		if q.Required {
 			return Taken{}, Refuse(a.Text, "an answer here: "+q.Hint)
 		}
-		return f.Set(q, "", "", "")
+		return f.Set(q, q.Nothing, q.Nothing, "")
 	}
 	if q.Reasons {
 		text, reason = Because(text)
@@ -76,25 +100,24 @@ func (f *Frame) takeField(q Field, a Answer) (Taken, error) {
 
 // Set logs a value where it is new.
 func (f *Frame) Set(q Field, value, typed, reason string) (Taken, error) {
-	standing, known := f.record.Last(q.Key)
-	if known && standing.Value == value && f.Place(q.Key) >= q.Since {
+	before, known := f.record.Last(q.Key)
+	if known && before.Value == value && f.Place(q.Key) >= q.Since {
 		return Taken{}, nil
 	}
 	e := Event(q.Key, value)
 	if e.Reason = reason; typed != value {
 		e.Typed = typed
 	}
-	var t Taken
-	if known && standing.Value != "" && standing.Value != value {
-		t.Said = []string{q.name() + ": " + orOpen(value) + " (was " + standing.Value + ")"}
+	t := Taken{Drafts: []leakback.Event{e}}
+	if known && before.Value != "" && before.Value != q.Nothing && before.Value != value {
+		t.Said = []string{q.name() + ": " + orOpen(strings.TrimPrefix(value, q.Nothing)) + " (was " + before.Value + ")"}
 	}
-	t.Drafts = []leakback.Event{e}
 	if q.Also == nil {
 		return t, nil
 	}
-	before, behind, said, err := q.Also(value)
-	t.Drafts = append(append(before, e), behind...)
-	t.Said = append(t.Said, said...)
+	beside, err := q.Also(value)
+	t.Drafts = slices.Concat(beside.Before, t.Drafts, beside.Behind)
+	t.Said = append(t.Said, beside.Said...)
 	return t, err
 }
 

@@ -32,6 +32,14 @@ type Options struct {
 	Sound func(drafts []leakback.Event, typed string) error
 	// GiveUp is what the words "give up" come to.
 	GiveUp func() (Taken, error)
+	// Back is what "back" comes to where it does not go to the question before,
+	// and whether it does not; nil where it always does.
+	Back func() (Taken, bool)
+	// Settled is called when an answer has been kept; nil where nothing follows.
+	Settled func() error
+	// Earlier are earlier answers for a field, the latest first; nil where there
+	// are none.
+	Earlier func(field string) []string
 }
 
 // Step is one question with what is done with its answer.
@@ -44,14 +52,18 @@ type Step struct {
 	Ask func() ask.Question
 	// Take makes events of an answer; an error is a refusal.
 	Take func(a Answer) (Taken, error)
+	// Since is when a rest began that the question counts down; nil for others.
+	Since func() time.Time
 }
 
-// Answer is what was typed.
+// Answer is what was typed, and when.
 type Answer struct {
 	// Text is without spaces around it and without the quotes of a literal.
 	Text string
 	// Skip says that the question is to be left open.
 	Skip bool
+	// Now is when it was given, with a monotonic reading.
+	Now time.Time
 }
 
 // Empty says that the answer is an empty line.
@@ -63,6 +75,8 @@ type Taken struct {
 	Drafts []leakback.Event
 	// Said are messages for people.
 	Said []string
+	// Then is called when the events have been kept; nil where nothing follows.
+	Then func()
 }
 
 // List is the questions up to the first that is open.
@@ -114,6 +128,9 @@ func (f *Frame) With(drafts []leakback.Event) *leakback.Record {
 	return leakback.NewRecord(events)
 }
 
+// Opened is when the sitting began.
+func (f *Frame) Opened() time.Time { return f.opened }
+
 // Place is where the event that stands for a key is in the record; -1 where
 // there is none.
 func (f *Frame) Place(key leakback.Key) int {
@@ -125,9 +142,19 @@ func (f *Frame) Place(key leakback.Key) int {
 }
 
 // Settle keeps what an answer came to and goes on to the next question.
-func (f *Frame) Settle(t Taken) error {
-	if err := f.keep(t.Drafts); err != nil {
+func (f *Frame) Settle(t Taken) error { return f.settle(t, f.o.Now()) }
+
+func (f *Frame) settle(t Taken, now time.Time) error {
+	if err := f.keep(t.Drafts, now); err != nil {
 		return err
+	}
+	if f.o.Settled != nil {
+		if err := f.o.Settled(); err != nil {
+			return err
+		}
+	}
+	if t.Then != nil {
+		t.Then()
 	}
 	f.said = append(f.said, t.Said...)
 	f.stand("")
@@ -138,11 +165,11 @@ func (f *Frame) Settle(t Taken) error {
 func (f *Frame) stand(id string) { f.at, f.current, f.question = id, nil, nil }
 
 // keep commits events and then takes them into the record.
-func (f *Frame) keep(drafts []leakback.Event) error {
+func (f *Frame) keep(drafts []leakback.Event, now time.Time) error {
 	if len(drafts) == 0 {
 		return nil
 	}
-	now, person := f.o.Now(), f.o.Person(drafts)
+	person := f.o.Person(drafts)
 	stamped := slices.Clone(drafts)
 	for i := range stamped {
 		e := &stamped[i]
@@ -170,7 +197,7 @@ func (f *Frame) Said() []string {
 
 // Question is what is asked now.
 func (f *Frame) Question() ask.Question {
-	s := f.standing()
+	s := f.Standing()
 	if f.question == nil {
 		q := s.Ask()
 		q.ID = s.ID
@@ -178,9 +205,6 @@ func (f *Frame) Question() ask.Question {
 	}
 	return *f.question
 }
-
-// Elapsed is 0: nothing is timed.
-func (f *Frame) Elapsed() time.Duration { return 0 }
 
 // The commands that are taken at every question.
 const (
@@ -193,36 +217,36 @@ const (
 // between double quotes they are what they say. An error that is no *ask.Refusal
 // says why the answer could not be kept; the same question stands then.
 func (f *Frame) Answer(text string) error {
-	a := Answer{Text: strings.TrimSpace(text)}
+	a := Answer{Text: strings.TrimSpace(text), Now: f.o.Now()}
 	literal, quoted := unquoted(a.Text)
 	switch word := strings.ToLower(strings.Join(strings.Fields(a.Text), " ")); {
 	case quoted:
 		a.Text, a.Skip = literal, literal == ""
 	case word == WordBack:
-		return f.back()
+		return f.back(a.Now)
 	case word == WordGiveUp:
 		t, err := f.o.GiveUp()
 		if err != nil {
 			return err
 		}
-		return f.Settle(t)
+		return f.settle(t, a.Now)
 	case word == WordSkip:
 		a.Text, a.Skip = "", true
 	}
-	return f.take(a, text)
+	return f.take(a, strings.TrimSpace(text))
 }
 
 func (f *Frame) take(a Answer, typed string) error {
-	t, err := f.standing().Take(a)
+	t, err := f.Standing().Take(a)
 	if err != nil {
 		return err
 	}
 	if f.o.Sound != nil && len(t.Drafts) > 0 {
-		if err := f.o.Sound(t.Drafts, strings.TrimSpace(typed)); err != nil {
+		if err := f.o.Sound(t.Drafts, typed); err != nil {
 			return err
 		}
 	}
-	return f.Settle(t)
+	return f.settle(t, a.Now)
 }
 
 // unquoted is what stands between double quotes.
@@ -234,7 +258,12 @@ func unquoted(text string) (literal string, ok bool) {
 }
 
 // back goes to the question before.
-func (f *Frame) back() error {
+func (f *Frame) back(now time.Time) error {
+	if f.o.Back != nil {
+		if t, instead := f.o.Back(); instead {
+			return f.settle(t, now)
+		}
+	}
 	steps := f.o.Steps()
 	i := f.index(steps)
 	if i == 0 {
@@ -244,9 +273,9 @@ func (f *Frame) back() error {
 	return nil
 }
 
-// standing is the question that is asked: the one that "back" went to, else the
+// Standing is the question that is asked: the one that "back" went to, else the
 // first that is open.
-func (f *Frame) standing() *Step {
+func (f *Frame) Standing() *Step {
 	if f.current == nil {
 		steps := f.o.Steps()
 		s := steps[f.index(steps)]

@@ -142,7 +142,7 @@ func (b *bench) answer(lines ...string) {
 		id := b.flow.Question().ID
 		require.NoError(b.t, b.flow.Answer(line), "%s <- %q", id, line)
 		b.said = append(b.said, b.flow.Said()...)
-		b.clock.now = b.clock.now.Add(time.Second)
+		b.clock.now = b.clock.now.Add(time.Millisecond)
 	}
 }
 

@@ -48,7 +48,7 @@ func (f *Flow) correct(line string) (frame.Taken, error) {
 		return frame.Taken{}, frame.Refuse(line, "what the work log has, in front of =: "+f.example())
 	case field.Place == repair.OfEngine:
 	case !f.applies(cylinder, field.Name):
-		if _, err := field.Check(cylinder, f.o.Cylinders, ""); err != nil {
+		if _, err := field.Check(cylinder, f.most(), ""); err != nil {
 			return frame.Taken{}, frame.Refuse(line, frame.Expected(err, ""))
 		}
 		if field.Name != repair.FieldWorkNote {
@@ -72,7 +72,7 @@ func (f *Flow) correctField(cylinder int, field repair.Field, value, line, reaso
 			return frame.Taken{}, frame.Refuse(line, "behind = "+expected)
 		}
 		value = read
-	} else if _, err := field.Check(cylinder, f.o.Cylinders, ""); err != nil {
+	} else if _, err := field.Check(cylinder, f.most(), ""); err != nil {
 		return frame.Taken{}, frame.Refuse(line, frame.Expected(err, ""))
 	}
 	return f.frame.Set(q, value, typed, reason)

@@ -125,7 +125,7 @@ func (b *flagBench) take(v Value) error {
 	if field.Place == repair.OfEngine {
 		v.Cylinder = wholeEngine
 	}
-	value, err := field.Check(v.Cylinder, b.f.o.Cylinders, strings.TrimSpace(v.Text))
+	value, err := field.Check(v.Cylinder, b.f.most(), strings.TrimSpace(v.Text))
 	if err != nil {
 		return b.wrong(v, err)
 	}
@@ -158,7 +158,7 @@ func (b *flagBench) step(v Value) error {
 	if number == 0 {
 		return frame.Refuse(v.Text, `the step's number in front of what was reached: "2=44 lbf·ft"`)
 	}
-	if most := b.f.o.Cylinders; v.Cylinder < 0 || most > 0 && v.Cylinder > most {
+	if most := b.f.most(); v.Cylinder < 0 || v.Cylinder > most {
 		return frame.Refuse(v.Text, fmt.Sprintf("a cylinder from 1 to %d in front of it, not %d", most, v.Cylinder))
 	}
 	step, known := b.f.sheetStep(number)
@@ -171,8 +171,10 @@ func (b *flagBench) step(v Value) error {
 	}
 	q := doubt(step, r.torque)
 	if q != nil && !r.asTyped {
-		return frame.Refuse(v.Text, fmt.Sprintf(`one of two, because %s type "%d=%s", or "%d=%s %s" where it was that`,
-			q.Text, number, q.Meant, number, q.Typed, wordAsTyped))
+		meant, typed := r, r
+		meant.torque, typed.torque = q.Meant, q.Typed
+		return frame.Refuse(v.Text, fmt.Sprintf(`the unit made sure of: %s Type "%d=%s", or "%d=%s %s" where it was that`,
+			q.Text, number, meant, number, typed, wordAsTyped))
 	}
 	b.places[v.Cylinder]++
 	b.drafts = append(b.drafts, r.events(v.Cylinder, b.places[v.Cylinder], number, q != nil)...)

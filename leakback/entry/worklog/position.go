@@ -9,6 +9,7 @@ import (
 	"leakback/leakback/entry/ask"
 	"leakback/leakback/entry/frame"
 	"leakback/leakback/repair"
+	"leakback/limits"
 )
 
 // What is said at once of a part that goes back in.
@@ -157,27 +158,10 @@ func positionID(cylinder int, what string) string {
 
 // usual fills in what follows from other answers.
 func (f *Flow) usual(cylinder int, q *frame.Field) {
-	p := f.standing().At(cylinder)
-	other, complaint := f.standing().At(p.SwappedWith), f.Record().Set(leakback.FieldComplaint)
+	complaint := f.Record().Set(leakback.FieldComplaint)
 	switch q.Key.Field {
-	case repair.FieldInjector:
-		if f.own(cylinder) == "" && p.Injector == repair.Swapped {
-			q.Known, q.Default = true, repair.Swapped
-		}
-	case repair.FieldSwappedWith:
-		q.Required = true
-		if f.saidElsewhere(cylinder) {
-			q.Known, q.Default = true, fmt.Sprint(p.SwappedWith)
-		}
-	case repair.FieldSerialOut, repair.FieldSerialIn, repair.FieldCodeOut, repair.FieldCodeIn:
-		q.Since = max(q.Since, f.fittedAt(cylinder))
-		if p.Injector == repair.Swapped && p.SwappedWith != 0 {
-			if f.saidElsewhere(cylinder) {
-				q.Since = max(q.Since, f.fittedAt(p.SwappedWith))
-			}
-			q.Default = map[string]string{repair.FieldSerialOut: other.SerialIn, repair.FieldSerialIn: other.SerialOut,
-				repair.FieldCodeOut: other.CodeIn, repair.FieldCodeIn: other.CodeOut}[q.Key.Field]
-		}
+	case repair.FieldInjector, repair.FieldSwappedWith, repair.FieldSerialOut, repair.FieldSerialIn, repair.FieldCodeOut, repair.FieldCodeIn:
+		f.usualOfSwap(cylinder, q)
 	case repair.FieldSymptomBefore:
 		if complaint != "" {
 			q.Earlier = []string{complaint}
@@ -188,6 +172,33 @@ func (f *Flow) usual(cylinder int, q *frame.Field) {
 		}
 	case repair.FieldWorkDone:
 		q.Default = f.o.Now().Format("2006-01-02 15:04 -07:00")
+	}
+}
+
+// usualOfSwap fills in what the other cylinder of a swap says: it holds for both,
+// and what came out of the one went into the other.
+func (f *Flow) usualOfSwap(cylinder int, q *frame.Field) {
+	p, elsewhere := f.standing().At(cylinder), f.saidElsewhere(cylinder)
+	other := f.standing().At(p.SwappedWith)
+	switch q.Key.Field {
+	case repair.FieldInjector:
+		if q.Known = elsewhere && f.own(cylinder) == ""; q.Known {
+			q.Default = repair.Swapped
+		}
+		return
+	case repair.FieldSwappedWith:
+		if q.Required, q.Known = true, elsewhere; q.Known {
+			q.Default = fmt.Sprint(p.SwappedWith)
+		}
+		return
+	}
+	q.Since = max(q.Since, f.fittedAt(cylinder))
+	if elsewhere {
+		q.Since = max(q.Since, f.fittedAt(p.SwappedWith))
+	}
+	if p.Injector == repair.Swapped && p.SwappedWith != 0 {
+		q.Default = map[string]string{repair.FieldSerialOut: other.SerialIn, repair.FieldSerialIn: other.SerialOut,
+			repair.FieldCodeOut: other.CodeIn, repair.FieldCodeIn: other.CodeOut}[q.Key.Field]
 	}
 }
 
@@ -209,51 +220,53 @@ func (f *Flow) fittedAt(cylinder int) int {
 		f.frame.Place(repair.Key(f.number, cylinder, repair.FieldSwappedWith)))
 }
 
-// reader reads a field's value.
+// reader reads a field's value: a word may be named by its number.
 func (f *Flow) reader(field repair.Field, cylinder int) frame.Reader {
-	check := func(text string) (string, string) {
-		value, err := field.Check(cylinder, f.o.Cylinders, text)
-		if err != nil {
-			return "", frame.Expected(err, text)
-		}
-		return value, ""
-	}
-	if field.Words == nil {
-		return check
-	}
 	var options []ask.Option
 	for _, word := range field.Words {
 		options = append(options, ask.Option{Value: word})
 	}
-	return frame.OneOf(options, func(text string) (value, expected string) {
-		if value, expected = check(text); expected != "" && hints[field.Name] == untouched {
+	numbered := frame.OneOf(options, func(text string) (string, string) { return text, "" })
+	return func(text string) (string, string) {
+		word, _ := numbered(text)
+		value, err := field.Check(cylinder, f.most(), word)
+		if err == nil {
+			return value, ""
+		}
+		expected := frame.Expected(err, word)
+		if hints[field.Name] == untouched && expected == field.Expected(f.most()) {
 			expected += "; " + untouched
 		}
-		return value, expected
-	})
+		return "", expected
+	}
+}
+
+// most is the highest number that a cylinder can have.
+func (f *Flow) most() int {
+	if f.o.Cylinders > 0 {
+		return f.o.Cylinders
+	}
+	return limits.MostCylinders
 }
 
 // consequences are what a new value of a field brings with it.
-func (f *Flow) consequences(cylinder int, field repair.Field) func(string) ([]leakback.Event, []leakback.Event, []string, error) {
+func (f *Flow) consequences(cylinder int, field repair.Field) func(string) (frame.Beside, error) {
 	switch field.Name {
 	case repair.FieldInjector:
-		return func(value string) ([]leakback.Event, []leakback.Event, []string, error) {
-			return f.otherInjector(cylinder, value)
-		}
+		return func(value string) (frame.Beside, error) { return f.otherInjector(cylinder, value) }
 	case repair.FieldSwappedWith:
-		return func(value string) ([]leakback.Event, []leakback.Event, []string, error) {
+		return func(value string) (frame.Beside, error) {
 			if f.saidElsewhere(cylinder) {
-				return nil, nil, nil, f.elsewhere(cylinder, value)
+				return frame.Beside{}, f.elsewhere(cylinder, value)
 			}
-			drafts, said := f.unswap(cylinder)
-			return drafts, nil, said, nil
+			return f.unswap(cylinder), nil
 		}
 	}
-	return func(value string) (_, _ []leakback.Event, said []string, _ error) {
+	return func(value string) (beside frame.Beside, err error) {
 		if notice := notices[field.Name][value]; notice != "" {
-			said = []string{lead(cylinder) + notice}
+			beside.Said = []string{lead(cylinder) + notice}
 		}
-		return nil, nil, said, nil
+		return beside, nil
 	}
 }
 
@@ -266,20 +279,21 @@ func lead(cylinder int) string {
 
 // otherInjector takes back what went with an injector of which something else is
 // said now. What the other cylinder of a swap said is corrected there.
-func (f *Flow) otherInjector(cylinder int, value string) (drafts, _ []leakback.Event, said []string, err error) {
+func (f *Flow) otherInjector(cylinder int, value string) (frame.Beside, error) {
 	p := f.standing().At(cylinder)
 	switch {
 	case value == repair.Swapped || p.Injector == "":
-		return nil, nil, nil, nil
+		return frame.Beside{}, nil
 	case f.saidElsewhere(cylinder):
-		return nil, nil, nil, f.elsewhere(cylinder, value)
+		return frame.Beside{}, f.elsewhere(cylinder, value)
 	}
-	drafts, said = f.unswap(cylinder)
 	gone := []string{repair.FieldSwappedWith, repair.FieldCore}
 	if value != repair.Replaced {
 		gone = append(gone, swapFields...)
 	}
-	return append(drafts, f.takeBackFields(cylinder, gone)...), nil, said, nil
+	beside := f.unswap(cylinder)
+	beside.Before = append(beside.Before, f.takeBackFields(cylinder, gone)...)
+	return beside, nil
 }
 
 // elsewhere refuses what is to be corrected at the other cylinder of a swap.
@@ -289,17 +303,17 @@ func (f *Flow) elsewhere(cylinder int, value string) error {
 }
 
 // unswap takes back what the other cylinder of a swap says of it.
-func (f *Flow) unswap(cylinder int) (drafts []leakback.Event, said []string) {
+func (f *Flow) unswap(cylinder int) frame.Beside {
 	p := f.standing().At(cylinder)
 	if p.Injector != repair.Swapped || p.SwappedWith == 0 {
-		return nil, nil
+		return frame.Beside{}
 	}
 	gone := slices.Clone(swapFields)
 	if f.own(p.SwappedWith) == repair.Swapped {
 		gone = append(gone, repair.FieldInjector, repair.FieldSwappedWith)
 	}
-	drafts = f.takeBackFields(p.SwappedWith, gone)
-	return drafts, []string{fmt.Sprintf("cylinder %d: its injector is no longer down as swapped with cylinder %d", p.SwappedWith, cylinder)}
+	return frame.Beside{Before: f.takeBackFields(p.SwappedWith, gone),
+		Said: []string{fmt.Sprintf("cylinder %d: its injector is no longer down as swapped with cylinder %d", p.SwappedWith, cylinder)}}
 }
 
 // takeBackFields are events that take back what stands of fields of a position.

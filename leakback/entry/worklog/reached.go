@@ -22,6 +22,19 @@ type reached struct {
 	unmeasured bool
 }
 
+// String is the line that says the same: "11 lbf·ft + 60° new".
+func (r reached) String() string {
+	var parts []string
+	if r.torque != "" {
+		parts = append(parts, r.torque)
+	}
+	if r.angleDeg != "" {
+		parts = append(parts, r.angleDeg+"°")
+	}
+	word := map[string]string{repair.Yes: " new", repair.No: " old"}[r.fastener]
+	return strings.Join(parts, " + ") + word
+}
+
 // Words behind a value that was reached.
 const (
 	wordAsTyped     = "as typed"
@@ -77,10 +90,12 @@ func cutEnd(text, words string) (string, bool) {
 func (r *reached) part(step limits.Step, text, part string) error {
 	field, to := repair.FieldTorque, &r.torque
 	switch {
+	case part == "":
+		return frame.Refuse(text, "what was reached, as in "+asked(step))
 	case strings.EqualFold(part, wordNotMeasured):
 		r.unmeasured = true
 		return nil
-	case angleEnd.MatchString(part) || step.TorqueNM == 0 && step.AngleDeg > 0 && r.angleDeg == "" && isNumber(part):
+	case angleEnd.MatchString(part) || mainField(step) == repair.FieldAngleDeg && !isTorque(part):
 		field, to = repair.FieldAngleDeg, &r.angleDeg
 	}
 	if *to != "" {
@@ -90,30 +105,26 @@ func (r *reached) part(step limits.Step, text, part string) error {
 	if err != nil {
 		return frame.Refuse(text, frame.Expected(err, part)+", as in "+asked(step))
 	}
-	if value == "" {
-		return frame.Refuse(text, "what was reached, as in "+asked(step))
-	}
 	*to = value
 	return nil
 }
 
-func isNumber(text string) bool {
-	_, err := quantity.ParseNumber(text, true)
+func isTorque(text string) bool {
+	_, err := repair.ParseTorque(text)
 	return err == nil
 }
 
 // complete refuses a line that lacks what the step is about, or has what it does
 // not ask for.
 func (r *reached) complete(step limits.Step, text string) error {
+	byAngle := mainField(step) == repair.FieldAngleDeg
 	switch {
-	case step.TorqueNM == 0 && step.AngleDeg > 0 && r.torque != "":
-		return frame.Refuse(text, fmt.Sprintf("the angle turned, as step %d (%s) has no torque: %s", step.Step, step.Part, asked(step)))
-	case step.TorqueNM == 0 && step.AngleDeg > 0 && r.angleDeg == "" && !r.unmeasured:
-		return frame.Refuse(text, "the angle turned, as in "+asked(step))
-	case step.TorqueNM > 0 && r.torque == "" && !r.unmeasured:
-		return frame.Refuse(text, "the torque reached, with its unit, as in "+asked(step))
-	case r.unmeasured && (r.torque != "" || step.TorqueNM == 0 && r.angleDeg != ""):
+	case r.unmeasured && (r.torque != "" || byAngle && r.angleDeg != ""):
 		return frame.Refuse(text, wordNotMeasured+" alone, or what was reached, as in "+asked(step))
+	case byAngle && r.torque != "":
+		return frame.Refuse(text, fmt.Sprintf("the angle turned, as step %d (%s) has no torque: %s", step.Step, step.Part, asked(step)))
+	case !r.unmeasured && r.main(step) == "":
+		return frame.Refuse(text, "the torque reached, with its unit, as in "+asked(step))
 	}
 	return nil
 }

@@ -10,7 +10,6 @@ import (
 	"leakback/leakback/entry/ask"
 	"leakback/leakback/entry/frame"
 	"leakback/leakback/repair"
-	"leakback/limits"
 )
 
 // Sections of the questions, beside those of the cylinders.
@@ -306,10 +305,7 @@ func (f *Flow) pickReader(listed []int) frame.Reader {
 		if word == pickDone {
 			return word, ""
 		}
-		most := f.o.Cylinders
-		if most == 0 {
-			most = limits.MostCylinders
-		}
+		most := f.most()
 		n, err := strconv.Atoi(word)
 		if word != pickEngine && (err != nil || n < 1 || n > most) {
 			return "", fmt.Sprintf("a cylinder from 1 to %d, engine or done", most)
@@ -325,11 +321,11 @@ func (f *Flow) pickReader(listed []int) frame.Reader {
 }
 
 // unpick takes back what was entered of a position that turns out to be another.
-func (f *Flow) unpick(key leakback.Key) func(string) ([]leakback.Event, []leakback.Event, []string, error) {
-	return func(string) (before, _ []leakback.Event, said []string, err error) {
+func (f *Flow) unpick(key leakback.Key) func(string) (frame.Beside, error) {
+	return func(string) (beside frame.Beside, err error) {
 		value := f.Record().Value(key)
 		if value == "" || value == pickDone {
-			return nil, nil, nil, nil
+			return beside, nil
 		}
 		for _, c := range f.together(picked(value)) {
 			drafts := f.takeBack(c)
@@ -337,11 +333,11 @@ func (f *Flow) unpick(key leakback.Key) func(string) ([]leakback.Event, []leakba
 				drafts = f.takeBackFields(c, swapFields)
 			}
 			if len(drafts) > 0 {
-				said = append(said, positionName(c)+": what was entered of it is taken back")
+				beside.Said = append(beside.Said, positionName(c)+": what was entered of it is taken back")
 			}
-			before = append(before, drafts...)
+			beside.Before = append(beside.Before, drafts...)
 		}
-		return before, nil, said, nil
+		return beside, nil
 	}
 }
 

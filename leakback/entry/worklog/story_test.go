@@ -10,6 +10,7 @@ import (
 
 	"leakback/leakback"
 	"leakback/leakback/entry/ask"
+	"leakback/leakback/entry/worklog"
 	"leakback/leakback/repair"
 )
 
@@ -24,9 +25,6 @@ type story struct {
 }
 
 var before = []string{"", "understood", "P0087", "hard hot start"}
-
-// tight are the sheet's steps as they should be.
-var tight = []string{"30 lbf·in", "37 lbf·ft", "11 lbf·ft", "60", "yes", "90°"}
 
 var after = []string{"none", "", "not tried", "", "road test tomorrow"}
 
@@ -121,6 +119,89 @@ func TestStories(t *testing.T) {
 			}
 			assert.Equal(t, 1, b.flow.Number())
 			assert.Equal(t, "done", b.last().Value)
+		})
+	}
+}
+
+// asked is a question without what cannot be compared.
+func asked(q ask.Question) string { return fmt.Sprintf("%+v", q) }
+
+// A work that was broken off anywhere goes on with the same question, and ends
+// as the same work.
+func TestResumeAnywhere(t *testing.T) {
+	for _, s := range stories {
+		t.Run(s.name, func(t *testing.T) {
+			for i := range s.lines {
+				b := newBench(t, nil)
+				b.answer(s.lines[:i]...)
+				before := asked(b.flow.Question())
+				b.resume()
+				require.Equal(t, before, asked(b.flow.Question()), "before line %d, %q", i, s.lines[i])
+				b.answer(s.lines[i:]...)
+				s.told(t, b)
+				require.Equal(t, 1, b.flow.Number())
+			}
+		})
+	}
+}
+
+// An answer that cannot be kept changes nothing, and can be given again.
+func TestNothingIsTakenThatIsNotKept(t *testing.T) {
+	for _, s := range stories {
+		t.Run(s.name, func(t *testing.T) {
+			b := newBench(t, nil)
+			for _, line := range s.lines {
+				before, events := asked(b.flow.Question()), len(b.kept)
+				b.full = true
+				err := b.flow.Answer(line)
+				b.full = false
+				if err == nil { // nothing to keep: the same was said before
+					continue
+				}
+				require.ErrorIs(t, err, errFull)
+				require.Equal(t, before, asked(b.flow.Question()))
+				require.Len(t, b.kept, events)
+				require.Len(t, b.flow.Record().Events, events)
+				b.answer(line)
+			}
+			s.told(t, b)
+		})
+	}
+	b := newBench(t, nil)
+	b.full = true
+	_, err := worklog.New(b.options())
+	require.ErrorIs(t, err, errFull)
+	require.ErrorIs(t, b.flow.Finish(), errFull)
+	require.Equal(t, "person", b.flow.Question().ID)
+}
+
+// back leads from every question to the first, and empty answers lead back to it
+// without an entry.
+func TestBackFromEverywhere(t *testing.T) {
+	for _, s := range stories {
+		t.Run(s.name, func(t *testing.T) {
+			b := newBench(t, nil)
+			for i, line := range s.lines {
+				start, events, seen := asked(b.flow.Question()), len(b.kept), map[string]bool{b.flow.Question().ID: true}
+				for b.flow.Question().ID != "person" {
+					b.answer("back")
+					id := b.flow.Question().ID
+					require.False(t, seen[id], "%s comes again", id)
+					seen[id] = true
+				}
+				b.refused("back", "no question stands before")
+				if i > 0 {
+					b.answer("")
+					require.Len(t, b.kept, events)
+					require.Equal(t, start, asked(b.flow.Question()))
+				}
+				b.answer(line)
+			}
+			b.at("done")
+			b.answer("back")
+			b.at("next")
+			b.answer("done")
+			s.told(t, b)
 		})
 	}
 }

@@ -195,7 +195,7 @@ func (f *Flow) stepNotes(d repair.StepDone, step limits.Step) []string {
 	return notes
 }
 
-// takePlace makes events of what was reached at a place.
+// takePlace makes events of what was typed where a step is asked for.
 func (f *Flow) takePlace(d repair.StepDone, step limits.Step, a frame.Answer) (frame.Taken, error) {
 	switch {
 	case a.Skip:
@@ -207,22 +207,28 @@ func (f *Flow) takePlace(d repair.StepDone, step limits.Step, a frame.Answer) (f
 	case strings.EqualFold(a.Text, wordDone) && d.Step == 0:
 		return frame.Taken{Drafts: []leakback.Event{frame.Event(f.mark(d.Cylinder, markTight), wordDone)}}, nil
 	}
-	text, reason := frame.Because(a.Text)
+	return f.takeReached(d, step, a.Text)
+}
+
+// takeReached makes events of what was reached, in the step asked for or in one
+// that is named. A step named with a reason is corrected where it was entered.
+func (f *Flow) takeReached(d repair.StepDone, step limits.Step, typed string) (frame.Taken, error) {
+	text, reason := frame.Because(typed)
 	number, rest := namedStep(text)
 	if number != 0 {
-		other, ok := f.sheetStep(number)
+		named, ok := f.sheetStep(number)
 		if !ok {
-			return frame.Taken{}, frame.Refuse(a.Text, f.stepNumbers())
+			return frame.Taken{}, frame.Refuse(typed, f.stepNumbers())
 		}
 		if last, carried := f.lastPlace(d.Cylinder, number); carried && reason != "" && number != d.Step {
 			d = last
 		}
-		step = other
+		step = named
 	}
 	if strings.EqualFold(rest, frame.WordSkip) {
 		return f.passOver(d, step, reason), nil
 	}
-	r, err := readReached(step, a.Text, rest)
+	r, err := readReached(step, typed, rest)
 	if err != nil {
 		return frame.Taken{}, err
 	}
@@ -250,41 +256,54 @@ func (f *Flow) lastPlace(cylinder, step int) (repair.StepDone, bool) {
 
 // setPlace logs what is new of a step at a place.
 func (f *Flow) setPlace(d repair.StepDone, step limits.Step, r reached, reason string) frame.Taken {
-	var t frame.Taken
-	set := func(field, value string, open bool) {
-		key := repair.StepKey(f.number, d.Cylinder, d.Place, field)
-		e, known := f.Record().Last(key)
-		fresh := frame.Event(key, value)
-		fresh.Reason = reason
-		if field == repair.FieldTorque && r.asTyped && doubt(step, value) != nil {
-			fresh.Reason = strings.TrimSuffix(reasonAsTyped+"; "+reason, "; ")
-		}
-		same := known && e.Value == value && e.Reason != reasonAgain &&
-			(field == repair.FieldStep || fresh.Reason == "" || e.Reason == fresh.Reason)
-		if same || value == "" && !open && e.Value == "" {
-			return
-		}
-		if known && e.Value != "" && e.Value != value {
-			t.Said = append(t.Said, fmt.Sprintf("%s%s of step %d: %s (was %s)", lead(d.Cylinder), fieldWord(field), step.Step, orNothing(value), e.Value))
-		}
-		t.Drafts = append(t.Drafts, fresh)
+	p := &placing{f: f, d: d, step: step}
+	other := d.Step != 0 && d.Step != step.Step // what stands there is of another step
+	p.set(repair.FieldStep, fmt.Sprint(step.Step), "")
+	main := mainField(step)
+	if r.asTyped && main == repair.FieldTorque && doubt(step, r.torque) != nil {
+		p.set(main, r.torque, strings.TrimSuffix(reasonAsTyped+"; "+reason, "; "))
+	} else {
+		p.set(main, r.main(step), reason)
 	}
-	other := d.Step != 0 && d.Step != step.Step
-	set(repair.FieldStep, fmt.Sprint(step.Step), false)
-	set(mainField(step), r.main(step), r.unmeasured)
-	if mainField(step) == repair.FieldAngleDeg && other {
-		set(repair.FieldTorque, "", false)
-	}
-	if mainField(step) != repair.FieldAngleDeg && (r.angleDeg != "" || other) {
-		set(repair.FieldAngleDeg, r.angleDeg, false)
-	}
-	if r.fastener != "" || other {
-		set(repair.FieldNewFastener, r.fastener, false)
+	for _, rest := range []struct{ field, value string }{{repair.FieldTorque, r.torque}, {repair.FieldAngleDeg, r.angleDeg},
+		{repair.FieldNewFastener, r.fastener}} {
+		if rest.field != main && (rest.value != "" || other && p.stands(rest.field)) {
+			p.set(rest.field, rest.value, reason)
+		}
 	}
 	if f.notDone(f.Record(), d.Cylinder, step.Step) {
-		t.Drafts = append(t.Drafts, frame.Event(f.notDoneKey(d.Cylinder, step.Step), ""))
+		p.Drafts = append(p.Drafts, frame.Event(f.notDoneKey(d.Cylinder, step.Step), ""))
 	}
-	return t
+	return p.Taken
+}
+
+// placing gathers what is new at a place.
+type placing struct {
+	f    *Flow
+	d    repair.StepDone
+	step limits.Step
+	frame.Taken
+}
+
+func (p *placing) key(field string) leakback.Key {
+	return repair.StepKey(p.f.number, p.d.Cylinder, p.d.Place, field)
+}
+
+func (p *placing) stands(field string) bool { return p.f.Record().Value(p.key(field)) != "" }
+
+// set logs a field where it says something new, or has a reason.
+func (p *placing) set(field, value, reason string) {
+	before, known := p.f.Record().Last(p.key(field))
+	if known && before.Value == value && before.Reason != reasonAgain && (reason == "" || reason == before.Reason) {
+		return
+	}
+	e := frame.Event(p.key(field), value)
+	e.Reason = reason
+	p.Drafts = append(p.Drafts, e)
+	if before.Value != "" && before.Value != value {
+		p.Said = append(p.Said, fmt.Sprintf("%s%s of step %d: %s (was %s)", lead(p.d.Cylinder), fieldWord(field), p.step.Step,
+			orNothing(value), before.Value))
+	}
 }
 
 // main is the value of a step's main field.
@@ -328,31 +347,37 @@ func (f *Flow) unitStep(d repair.StepDone, step limits.Step, q *repair.OtherUnit
 		{Value: unitTyped, Label: q.Typed + ", as typed: outside the step's tolerance"},
 		{Value: unitAgain, Label: "neither: enter it again"},
 	}
-	take := func(a frame.Answer) (frame.Taken, error) {
-		value, expected := frame.OneOf(options, nil)(a.Text)
-		switch value {
-		case unitTyped:
-			return f.retorque(d, d.Torque, reasonAsTyped), nil
-		case unitMeant:
-			return f.retorque(d, q.Meant, reasonUnit), nil
-		case unitAgain:
-			return f.retorque(d, "", reasonAgain), nil
-		}
-		r, err := readReached(step, a.Text, a.Text)
-		if err != nil || a.Skip {
-			return frame.Taken{}, frame.Refuse(a.Text, expected+", or the torque with its unit")
-		}
-		return f.setPlace(d, step, r, reasonUnit), nil
-	}
 	return frame.Step{ID: placeID(d, "unit"),
 		Ask: func() ask.Question {
 			return ask.Question{Kind: ask.Choice, Section: f.section(d.Cylinder), Prompt: "Which was it", Required: true, Options: options,
-				Hint: "a torque wrench in the wrong unit breaks bolts, or leaves them loose", Notes: []string{capitalized(q.Text)}}
+				Hint: "a torque in the wrong unit breaks a bolt, or leaves it loose", Notes: []string{capitalized(q.Text)}}
 		},
 		Take: func(a frame.Answer) (frame.Taken, error) {
-			t, err := take(a)
-			return f.watched(d.Cylinder, t), err
+			value, expected := frame.OneOf(options, nil)(a.Text)
+			t, err := f.takeUnit(d, step, q, value, a)
+			if err != nil {
+				return t, frame.Refuse(a.Text, expected+", or the torque with its unit")
+			}
+			return f.watched(d.Cylinder, t), nil
 		}}
+}
+
+// takeUnit logs which unit it was, or the torque once more; an error says that
+// the answer is neither.
+func (f *Flow) takeUnit(d repair.StepDone, step limits.Step, q *repair.OtherUnit, value string, a frame.Answer) (frame.Taken, error) {
+	switch value {
+	case unitTyped:
+		return f.retorque(d, d.Torque, reasonAsTyped), nil
+	case unitMeant:
+		return f.retorque(d, q.Meant, reasonUnit), nil
+	case unitAgain:
+		return f.retorque(d, "", reasonAgain), nil
+	}
+	r, err := readReached(step, a.Text, a.Text)
+	if err != nil {
+		return frame.Taken{}, err
+	}
+	return f.setPlace(d, step, r, reasonUnit), nil
 }
 
 // capitalized is a text that begins a sentence.
