@@ -66,7 +66,13 @@ func (b *Book) appendParts(ctx context.Context, parts []part) ([]stored, error) 
 		return nil, nil
 	}
 	var added []stored
-	err := b.changing(ctx, func(tx *transaction) error {
+	err := b.changing(ctx, countDrafts(parts), func(tx *transaction) error {
+		added = nil
+		if len(parts) > 1 || hasImportKey(parts[0].drafts) {
+			if err := tx.lockList(ctx); err != nil { // before any row, so that no two wait for each other
+				return err
+			}
+		}
 		for _, p := range parts {
 			events, err := b.add(ctx, tx, p)
 			if err != nil {
@@ -80,6 +86,13 @@ func (b *Book) appendParts(ctx context.Context, parts []part) ([]stored, error) 
 		return nil, err
 	}
 	return added, nil
+}
+
+func countDrafts(parts []part) (n int) {
+	for _, p := range parts {
+		n += len(p.drafts)
+	}
+	return n
 }
 
 // add chains events to their test and keeps the projection up to date.
@@ -113,9 +126,29 @@ func (b *Book) extend(ctx context.Context, tx *transaction, r *row, p part) ([]s
 }
 
 // row is a test's line in the projection; the zero row where the test is new.
+// Until the transaction ends nobody else adds to the test: with a server its row is
+// locked, or the list of tests where there is none. That is all that adding
+// depends on, so that a serialisable transaction would find no conflict that the
+// lock does not make wait, and many that are none: it would be tried again where
+// the lock waits for a millisecond.
 func (b *Book) row(ctx context.Context, tx *transaction, testID string) (row, error) {
+	r, err := b.lockedRow(ctx, tx, testID)
+	if err != nil || r.Events > 0 || tx.list || tx.dialect.server == nil {
+		return r, err
+	}
+	if err := tx.lockList(ctx); err != nil {
+		return r, err
+	}
+	return b.lockedRow(ctx, tx, testID) // another may have begun it meanwhile
+}
+
+func (b *Book) lockedRow(ctx context.Context, tx *transaction, testID string) (row, error) {
 	var r row
-	rows, err := tx.query(ctx, "SELECT "+entryColumns+" FROM tests WHERE id = ?", testID)
+	query := "SELECT " + entryColumns + " FROM tests WHERE id = ?"
+	if s := tx.dialect.server; s != nil {
+		query += s.lockRow
+	}
+	rows, err := tx.query(ctx, query, testID)
 	if err != nil {
 		return r, err
 	}
@@ -129,10 +162,18 @@ func (b *Book) row(ctx context.Context, tx *transaction, testID string) (row, er
 	return r, err
 }
 
+func isImportKey(e *leakback.Event) bool {
+	return e.Key == leakback.Key{Kind: leakback.KindSet, Field: leakback.FieldImportKey} && e.Value != ""
+}
+
+func hasImportKey(drafts []leakback.Event) bool {
+	return slices.ContainsFunc(drafts, func(e leakback.Event) bool { return isImportKey(&e) })
+}
+
 // refuseKnown refuses an import key that another test has.
 func (b *Book) refuseKnown(ctx context.Context, tx *transaction, p part) error {
 	for _, e := range p.drafts {
-		if (e.Key != leakback.Key{Kind: leakback.KindSet, Field: leakback.FieldImportKey}) || e.Value == "" {
+		if !isImportKey(&e) {
 			continue
 		}
 		known, err := b.entries(ctx, tx, "WHERE import_key <> '' AND import_key = ? AND id <> ? ORDER BY number LIMIT 1", e.Value, p.testID)
@@ -194,12 +235,33 @@ func (s *stored) values() []any {
 }
 
 func (b *Book) insert(ctx context.Context, tx *transaction, events []stored) error {
+	tx.last = &events[len(events)-1]
+	if s := tx.dialect.server; s != nil {
+		return tx.exec(ctx, s.insert, listed(events)...)
+	}
 	for i := range events {
 		if err := tx.exec(ctx, "INSERT INTO events ("+eventColumns+") VALUES ("+placeholders(14)+")", events[i].values()...); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// listed are the values of events, a list for each column.
+func listed(events []stored) []any {
+	var texts [9][]string
+	var integers [5][]int64
+	for i := range events {
+		s := &events[i]
+		for k, v := range []string{s.TestID, s.Person, string(s.Kind), s.Line, s.Field, s.Value, s.Typed, s.Reason, s.Hash} {
+			texts[k] = append(texts[k], v)
+		}
+		for k, v := range []int64{s.Seq, s.AtUS, s.ElapsedMS, int64(s.Run), int64(s.Cylinder)} {
+			integers[k] = append(integers[k], v)
+		}
+	}
+	return []any{texts[0], integers[0], integers[1], integers[2], texts[1], texts[2], integers[3], integers[4],
+		texts[3], texts[4], texts[5], texts[6], texts[7], texts[8]}
 }
 
 // valid refuses events that no logbook takes.

@@ -10,7 +10,9 @@ import (
 	"leakback/leakback"
 )
 
-func TestAppendRefuses(t *testing.T) {
+func TestAppendRefuses(t *testing.T) { onEach(t, testAppendRefuses) }
+
+func testAppendRefuses(t *testing.T) {
 	b := fresh(t)
 	id := NewTestID()
 	good := reading(1, 1, "20")
@@ -52,7 +54,9 @@ func TestAppendRefuses(t *testing.T) {
 	assert.Empty(t, entries, "none was added by halves")
 }
 
-func TestAppendTakesLongTexts(t *testing.T) {
+func TestAppendTakesLongTexts(t *testing.T) { onEach(t, testAppendTakesLongTexts) }
+
+func testAppendTakesLongTexts(t *testing.T) {
 	b := fresh(t)
 	long := strings.Repeat("é", maxText/2)
 	id := add(t, b, "", set(1, leakback.FieldLimitsTOML, long))
@@ -61,7 +65,9 @@ func TestAppendTakesLongTexts(t *testing.T) {
 	assert.Equal(t, long, events[0].Value)
 }
 
-func TestAppendNothing(t *testing.T) {
+func TestAppendNothing(t *testing.T) { onEach(t, testAppendNothing) }
+
+func testAppendNothing(t *testing.T) {
 	b := fresh(t)
 	added, err := b.Append(t.Context(), NewTestID(), nil)
 	require.NoError(t, err)
@@ -71,7 +77,9 @@ func TestAppendNothing(t *testing.T) {
 	assert.Empty(t, entries)
 }
 
-func TestAppendTakesAFileOnce(t *testing.T) {
+func TestAppendTakesAFileOnce(t *testing.T) { onEach(t, testAppendTakesAFileOnce) }
+
+func testAppendTakesAFileOnce(t *testing.T) {
 	b := fresh(t)
 	id := add(t, b, "", set(1, leakback.FieldName, "T1"), set(1, leakback.FieldImportKey, "abc"))
 	add(t, b, id, set(2, leakback.FieldImportKey, "abc")) // its own key
@@ -86,7 +94,9 @@ func TestAppendTakesAFileOnce(t *testing.T) {
 	assert.Equal(t, []int64{2, 1}, numbers(entries))
 }
 
-func TestProjectionFollowsCorrections(t *testing.T) {
+func TestProjectionFollowsCorrections(t *testing.T) { onEach(t, testProjectionFollowsCorrections) }
+
+func testProjectionFollowsCorrections(t *testing.T) {
 	b := fresh(t)
 	id := add(t, b, "", set(5, leakback.FieldVehicle, "AB 12"), set(6, leakback.FieldEngine, "Northmoor Six-90"))
 	inRun := set(7, leakback.FieldEngine, "of a run")

@@ -28,7 +28,7 @@ func (b *Book) copyTo(ctx context.Context, path string) error {
 	if err != nil {
 		return err
 	}
-	if err := b.dialect.backup(ctx, b.db, path); err != nil {
+	if err := b.dialect.backup(ctx, b, path); err != nil {
 		return b.explainCopy(path, err)
 	}
 	if err := syncFile(path); err != nil {
@@ -65,6 +65,8 @@ func (b *Book) explainCopy(path string, err error) error {
 // between two counts lies between them.
 func (b *Book) count(ctx context.Context) (int64, error) {
 	var n int64
-	err := b.db.QueryRowContext(ctx, "SELECT COUNT(*) FROM events").Scan(&n)
-	return n, b.explain(err)
+	err := b.readingLong(ctx, func(tx *transaction) error {
+		return tx.QueryRowContext(ctx, "SELECT COUNT(*) FROM events").Scan(&n)
+	})
+	return n, err
 }

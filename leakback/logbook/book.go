@@ -20,7 +20,8 @@ type Options struct {
 	ReadOnly bool
 	// MustExist refuses to begin a new logbook.
 	MustExist bool
-	// Wait is how long others may hold the logbook; 0 stands for DefaultWait.
+	// Wait is how long others may hold the logbook, or its server be away in the
+	// middle of the work; 0 stands for DefaultWait.
 	Wait time.Duration
 }
 
@@ -32,8 +33,9 @@ const DefaultWait = 10 * time.Second
 type Book struct {
 	db       *sql.DB
 	dialect  *dialect
-	address  string
+	address  string // for people
 	readOnly bool
+	wait     time.Duration
 
 	writing  sync.Mutex           // one writer at a time: the others would only wait in the database
 	prepared map[string]*sql.Stmt // what writers run, guarded by writing
@@ -45,18 +47,39 @@ func DefaultPath() string { return filepath.Join(xdg.DataHome, "leakback", "logb
 // NewTestID is a new UUIDv7: ids sort by the time they were made at.
 func NewTestID() string { return uuid.Must(uuid.NewV7()).String() }
 
-// Open opens the logbook at a path, and begins one where there is none and the
-// options allow it. A damaged logbook, or what is left of one, is never replaced:
-// the error is an *Error.
+// Open opens the logbook at an address, the path of a file or the URL of a database
+// of a PostgreSQL server, and begins one where there is none and the options allow
+// it. A damaged logbook, or what is left of one, is never replaced: the error is an
+// *Error. A server that is away is one of kind Unreachable, within seconds.
 func Open(ctx context.Context, address string, o Options) (*Book, error) {
 	if o.Wait <= 0 {
 		o.Wait = DefaultWait
 	}
-	if scheme, _, ok := strings.Cut(address, "://"); ok {
-		return nil, &Error{Kind: Unreachable, Path: scheme + "://…", Detail: "expected the path of a file",
-			hint: "give the logbook as a path"}
+	switch scheme, _, ok := strings.Cut(address, "://"); {
+	case !ok:
+		return openSQLite(ctx, address, o)
+	case scheme == "postgres" || scheme == "postgresql":
+		return openPostgres(ctx, address, o)
+	default:
+		return nil, &Error{Kind: Unreachable, Path: scheme + "://…", Detail: "expected the path of a file, or postgres://…",
+			hint: "give the logbook as a path, or as the URL of a PostgreSQL database"}
 	}
-	return openSQLite(ctx, address, o)
+}
+
+// Address is where the logbook is, for people: a path, or a URL without user and
+// password.
+func (b *Book) Address() string { return b.address }
+
+// Shown is an address as it may be shown to people, without user and password.
+func Shown(address string) string {
+	scheme, _, ok := strings.Cut(address, "://")
+	if !ok {
+		return address
+	}
+	if s, err := parsePostgres(address); err == nil {
+		return s.shown
+	}
+	return scheme + "://…"
 }
 
 // Close lets go of the logbook. What Append reported is safe without it.

@@ -55,7 +55,9 @@ func TestHashesAreThoseOfAnotherImplementation(t *testing.T) {
 	assert.Equal(t, []string{firstHash, secondHash}, heads)
 }
 
-func TestLogbookKeepsThoseHashes(t *testing.T) {
+func TestLogbookKeepsThoseHashes(t *testing.T) { onEach(t, testLogbookKeepsThoseHashes) }
+
+func testLogbookKeepsThoseHashes(t *testing.T) {
 	b := fresh(t)
 	events := chainedEvents()
 	drafts := chainedEvents()

@@ -58,7 +58,7 @@ const testsAPage = 500
 // be nil, is told how many of all events are done.
 func (b *Book) Check(ctx context.Context, progress func(done, all int64)) (*Checked, error) {
 	c := &checker{book: b, progress: progress}
-	err := b.reading(ctx, func(tx *transaction) error {
+	err := b.readingLong(ctx, func(tx *transaction) error {
 		c.tx = tx
 		return c.run(ctx)
 	})
@@ -102,7 +102,11 @@ func (c *checker) run(ctx context.Context) error {
 	}
 	after := ""
 	for {
-		page, err := c.page(ctx, after)
+		var page []*listing
+		err := c.tx.attempt(ctx, func() (err error) {
+			page, err = c.page(ctx, after)
+			return err
+		})
 		if err != nil {
 			return c.unreadable(Fault{What: "the list of tests cannot be read from id " + after + " on"}, err)
 		}
@@ -119,7 +123,9 @@ func (c *checker) run(ctx context.Context) error {
 
 // structure counts the events and asks the database about itself.
 func (c *checker) structure(ctx context.Context) error {
-	err := c.tx.QueryRowContext(ctx, "SELECT COUNT(*) FROM events").Scan(&c.all)
+	err := c.tx.attempt(ctx, func() error {
+		return c.tx.QueryRowContext(ctx, "SELECT COUNT(*) FROM events").Scan(&c.all)
+	})
 	if err != nil {
 		err = c.unreadable(Fault{What: "the events cannot be counted"}, err)
 	}
@@ -127,7 +133,11 @@ func (c *checker) structure(ctx context.Context) error {
 		return err
 	}
 	c.tell()
-	faults, err := c.book.dialect.integrity(ctx, c.tx)
+	var faults []string
+	err = c.tx.attempt(ctx, func() (err error) {
+		faults, err = c.book.dialect.integrity(ctx, c.tx)
+		return err
+	})
 	for _, f := range faults {
 		c.fault(Fault{What: oneLine(f)})
 	}
@@ -143,14 +153,14 @@ func (c *checker) tell() {
 	}
 }
 
-// listed is a row of the projection with all its columns.
-type listed struct {
+// listing is a row of the projection with all its columns.
+type listing struct {
 	row
 	derived []string
 }
 
 // page reads the next rows of the projection in the order of their ids.
-func (c *checker) page(ctx context.Context, after string) ([]*listed, error) {
+func (c *checker) page(ctx context.Context, after string) ([]*listing, error) {
 	all := entryColumns
 	for _, column := range columns[derivedFrom:] {
 		all += ", " + column
@@ -160,9 +170,9 @@ func (c *checker) page(ctx context.Context, after string) ([]*listed, error) {
 		return nil, err
 	}
 	defer rows.Close()
-	var page []*listed
+	var page []*listing
 	for rows.Next() {
-		l := &listed{derived: make([]string, len(columns)-derivedFrom)}
+		l := &listing{derived: make([]string, len(columns)-derivedFrom)}
 		targets := l.targets()
 		for i := range l.derived {
 			targets = append(targets, &l.derived[i])
@@ -177,13 +187,13 @@ func (c *checker) page(ctx context.Context, after string) ([]*listed, error) {
 
 // between goes through the events of a page, those of tests that are missing in
 // the list among them.
-func (c *checker) between(ctx context.Context, page []*listed, after string, last bool) error {
+func (c *checker) between(ctx context.Context, page []*listing, after string, last bool) error {
 	query, args := "test_id > ?", []any{after}
 	if !last {
 		query, args = query+" AND test_id <= ?", append(args, page[len(page)-1].ID)
 	}
 	before := c.Checked
-	err := c.walk(ctx, page, query, args...)
+	err := c.tx.attempt(ctx, func() error { return c.walk(ctx, page, query, args...) })
 	if err == nil {
 		return nil
 	}
@@ -195,10 +205,11 @@ func (c *checker) between(ctx context.Context, page []*listed, after string, las
 }
 
 // oneByOne finds out which tests of a page can be read still.
-func (c *checker) oneByOne(ctx context.Context, page []*listed, why error) error {
+func (c *checker) oneByOne(ctx context.Context, page []*listing, why error) error {
 	before := len(c.Faults)
 	for _, l := range page {
-		if err := c.walk(ctx, []*listed{l}, "test_id = ?", l.ID); err != nil {
+		err := c.tx.attempt(ctx, func() error { return c.walk(ctx, []*listing{l}, "test_id = ?", l.ID) })
+		if err != nil {
 			if err := c.unreadable(Fault{TestID: l.ID, Number: l.Number, What: "cannot be read"}, err); err != nil {
 				return err
 			}
@@ -211,13 +222,13 @@ func (c *checker) oneByOne(ctx context.Context, page []*listed, why error) error
 }
 
 // walk streams events beside the rows of the projection that they belong to.
-func (c *checker) walk(ctx context.Context, page []*listed, condition string, args ...any) error {
+func (c *checker) walk(ctx context.Context, page []*listing, condition string, args ...any) error {
 	rows, err := c.tx.query(ctx, "SELECT "+eventColumns+" FROM events WHERE "+condition+" ORDER BY test_id, seq", args...)
 	if err != nil {
 		return err
 	}
 	defer rows.Close()
-	byID := map[string]*listed{}
+	byID := map[string]*listing{}
 	for _, l := range page {
 		byID[l.ID] = l
 	}
@@ -251,7 +262,7 @@ func (c *checker) walk(ctx context.Context, page []*listed, condition string, ar
 // recomputed is a test as its events say it is.
 type recomputed struct {
 	id     string
-	listed *listed // nil where the list of tests has none
+	listed *listing // nil where the list of tests has none
 	row    row
 	last   int64 // seq
 }
@@ -304,7 +315,7 @@ func (c *checker) finish(r *recomputed) {
 }
 
 // column is what a column of the projection holds.
-func (l *listed) column(i int) any {
+func (l *listing) column(i int) any {
 	if i >= derivedFrom {
 		return l.derived[i-derivedFrom]
 	}

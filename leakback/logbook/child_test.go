@@ -14,7 +14,11 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"leakback/leakback"
+	"leakback/leakback/logbook/postgrestest"
 )
+
+// testProcess tells what this process makes from what others make.
+var testProcess = os.Getpid()
 
 // childTask names what this binary does when a test starts it as a process.
 const childTask = "LEAKBACK_LOGBOOK_CHILD"
@@ -28,7 +32,9 @@ var tasks = map[string]func(args []string) error{
 func TestMain(m *testing.M) {
 	task, ok := os.LookupEnv(childTask)
 	if !ok {
-		os.Exit(m.Run())
+		code := m.Run()
+		postgrestest.End()
+		os.Exit(code)
 	}
 	name, args, _ := strings.Cut(task, "\n")
 	if err := tasks[name](strings.Split(args, "\n")); err != nil {

@@ -15,17 +15,39 @@ type dialect struct {
 	goose goose.Dialect
 	// numbered placeholders are $1, $2; others are ?.
 	numbered bool
-	// appendOnly are the statements that make the database refuse to change or
-	// remove an event.
-	appendOnly []string
+	// prepares says that the driver keeps statements prepared by itself.
+	prepares bool
+	// own are the statements of the migration that each database has of its own:
+	// they make it refuse to change or remove an event.
+	own []string
 	// write and read are how transactions begin; one that reads sees one state.
 	write, read *sql.TxOptions
 	// integrity is what the database finds wrong with its own structure.
 	integrity func(context.Context, querier) ([]string, error)
 	// backup writes a copy to a file that holds nothing yet.
-	backup func(context.Context, *sql.DB, string) error
+	backup func(context.Context, *Book, string) error
 	// explain turns the database's error into one that says what to do.
 	explain func(address string, err error) error
+	// server is what one that has many writers needs beside; nil for a file.
+	server *server
+}
+
+// server is what differs where several transactions write at the same time, on
+// another machine.
+type server struct {
+	// lockRow ends a statement that reads a test's row: until the transaction ends
+	// no other one adds to the test.
+	lockRow string
+	// lockList is a statement after which no other transaction begins a test.
+	lockList string
+	// long is a statement for transactions that may take as long as they need.
+	long string
+	// savepoint begins what may fail without ending a transaction; keep or undo end it.
+	savepoint, keep, undo string
+	// insert is one statement for any number of events, with a list for each column.
+	insert string
+	// passing says whether an error may be gone when the transaction is tried again.
+	passing func(error) bool
 }
 
 // querier is a database, a connection or a transaction.

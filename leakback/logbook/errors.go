@@ -28,10 +28,15 @@ const (
 	Busy
 	// Missing is a logbook that is not there.
 	Missing
-	// Unreachable is a folder or file that cannot be opened.
+	// Unreachable is a folder or file that cannot be opened, or a server that is away.
 	Unreachable
 	// Disk is a disk that failed, or refused a write for another reason.
 	Disk
+	// Refused is a server that does not take the user, the password or the way of
+	// connecting.
+	Refused
+	// Forbidden is what the server does not let this user do.
+	Forbidden
 )
 
 // Error is a logbook that cannot be used as it was asked to.

@@ -66,7 +66,7 @@ func (e *exportEvent) stored() stored {
 // says. It writes what is there: Import, and Check, say whether it is sound.
 func (b *Book) Export(ctx context.Context, w io.Writer) error {
 	lines := newLines(w)
-	err := b.reading(ctx, func(tx *transaction) error {
+	err := b.readingLong(ctx, func(tx *transaction) error {
 		header := exportHeader{Format: exportName, Version: exportVersion}
 		err := tx.QueryRowContext(ctx, "SELECT COUNT(DISTINCT test_id), COUNT(*) FROM events").Scan(&header.Tests, &header.Events)
 		if err != nil {

@@ -37,7 +37,9 @@ func withoutNumbers(t *testing.T, b *Book) map[string]any {
 }
 
 // The digest is that of Python's hashlib over the three lines.
-func TestExportIsDocumented(t *testing.T) {
+func TestExportIsDocumented(t *testing.T) { onEach(t, testExportIsDocumented) }
+
+func testExportIsDocumented(t *testing.T) {
 	b := fresh(t)
 	drafts := chainedEvents()
 	add(t, b, drafts[0].TestID, drafts...)
@@ -50,7 +52,9 @@ func TestExportIsDocumented(t *testing.T) {
 	assert.Equal(t, want, got)
 }
 
-func TestImportGivesAnEqualLogbook(t *testing.T) {
+func TestImportGivesAnEqualLogbook(t *testing.T) { onEach(t, testImportGivesAnEqualLogbook) }
+
+func testImportGivesAnEqualLogbook(t *testing.T) {
 	a, b := two(t), fresh(t)
 	lines := strings.Join(export(t, a), "")
 	done, err := b.Import(t.Context(), strings.NewReader(lines))
@@ -65,7 +69,9 @@ func TestImportGivesAnEqualLogbook(t *testing.T) {
 	assert.Equal(t, Imported{Known: 6}, done, "the second time adds nothing")
 }
 
-func TestImportIntoOneThatHasSome(t *testing.T) {
+func TestImportIntoOneThatHasSome(t *testing.T) { onEach(t, testImportIntoOneThatHasSome) }
+
+func testImportIntoOneThatHasSome(t *testing.T) {
 	a, b := two(t), fresh(t)
 	add(t, b, "", set(1, leakback.FieldVehicle, "another"))
 	_, err := b.Import(t.Context(), strings.NewReader(strings.Join(export(t, a), "")))
@@ -73,7 +79,7 @@ func TestImportIntoOneThatHasSome(t *testing.T) {
 	add(t, a, idB, reading(9, 4, "33")) // goes on there
 	done, err := b.Import(t.Context(), strings.NewReader(strings.Join(export(t, a), "")))
 	require.NoError(t, err)
-	assert.Equal(t, Imported{Events: 1, Known: 6}, done)
+	assert.Equal(t, Imported{Continued: 1, Events: 1, Known: 6}, done)
 	e, err := b.Find(t.Context(), idB)
 	require.NoError(t, err)
 	assert.EqualValues(t, 3, e.Events)
@@ -85,7 +91,9 @@ func TestImportIntoOneThatHasSome(t *testing.T) {
 	assert.Equal(t, withoutNumbers(t, a), withoutNumbers(t, b))
 }
 
-func TestImportMergesOneFileOfTwoBays(t *testing.T) {
+func TestImportMergesOneFileOfTwoBays(t *testing.T) { onEach(t, testImportMergesOneFileOfTwoBays) }
+
+func testImportMergesOneFileOfTwoBays(t *testing.T) {
 	a, b := fresh(t), fresh(t)
 	for _, book := range []*Book{a, b} {
 		add(t, book, "", set(1, leakback.FieldImportKey, "one file"))
@@ -98,7 +106,9 @@ func TestImportMergesOneFileOfTwoBays(t *testing.T) {
 	assert.Empty(t, faults(t, b))
 }
 
-func TestImportRefusesAnotherStory(t *testing.T) {
+func TestImportRefusesAnotherStory(t *testing.T) { onEach(t, testImportRefusesAnotherStory) }
+
+func testImportRefusesAnotherStory(t *testing.T) {
 	a, b := two(t), fresh(t)
 	add(t, b, idB, set(5, leakback.FieldVehicle, "CD 34"), reading(6, 1, "31"))
 	done, err := b.Import(t.Context(), strings.NewReader(strings.Join(export(t, a), "")))
@@ -111,7 +121,9 @@ func TestImportRefusesAnotherStory(t *testing.T) {
 	assert.Equal(t, "31", events[1].Value)
 }
 
-func TestImportRefuses(t *testing.T) {
+func TestImportRefuses(t *testing.T) { onEach(t, testImportRefuses) }
+
+func testImportRefuses(t *testing.T) {
 	good := export(t, two(t))
 	edit := func(line int, from, to string) []string {
 		lines := append([]string{}, good...)
@@ -182,7 +194,9 @@ func TestImportBoundsALine(t *testing.T) {
 	assert.Less(t, e.read, 2*maxLine)
 }
 
-func TestImportOfALongTest(t *testing.T) {
+func TestImportOfALongTest(t *testing.T) { onEach(t, testImportOfALongTest) }
+
+func testImportOfALongTest(t *testing.T) {
 	a, b := fresh(t), fresh(t)
 	drafts := make([]leakback.Event, longTest+5)
 	for i := range drafts {
@@ -241,7 +255,9 @@ type writerFunc func([]byte) (int, error)
 
 func (f writerFunc) Write(p []byte) (int, error) { return f(p) }
 
-func TestAnyTextSurvivesExportAndImport(t *testing.T) {
+func TestAnyTextSurvivesExportAndImport(t *testing.T) { onEach(t, testAnyTextSurvivesExportAndImport) }
+
+func testAnyTextSurvivesExportAndImport(t *testing.T) {
 	a, b := fresh(t), fresh(t)
 	text := rapid.StringOfN(rapid.Rune().Filter(func(r rune) bool { return r != 0 && r != 0xfffd }), 0, 12, -1)
 	want := map[string][]leakback.Event{}

@@ -17,8 +17,8 @@ const (
 	versionTable = "logbook_version"
 	// newestVersion is the last migration that this program knows.
 	newestVersion = 2
-	// triggersVersion is the migration whose text each database has of its own.
-	triggersVersion = 2
+	// ownVersion is the migration whose text each database has of its own.
+	ownVersion = 2
 )
 
 // version is the last migration that a database has had.
@@ -38,7 +38,7 @@ func migrate(ctx context.Context, db *sql.DB, d *dialect) error {
 	provider, err := goose.NewProvider(d.goose, db, files,
 		goose.WithTableName(versionTable),
 		goose.WithDisableGlobalRegistry(true),
-		goose.WithGoMigrations(goose.NewGoMigration(triggersVersion, &goose.GoFunc{RunTx: d.refuseChanges}, nil)))
+		goose.WithGoMigrations(goose.NewGoMigration(ownVersion, &goose.GoFunc{RunTx: d.migrateOwn}, nil)))
 	if err != nil {
 		return err
 	}
@@ -46,9 +46,9 @@ func migrate(ctx context.Context, db *sql.DB, d *dialect) error {
 	return err
 }
 
-// refuseChanges makes the table events append-only.
-func (d *dialect) refuseChanges(ctx context.Context, tx *sql.Tx) error {
-	for _, statement := range d.appendOnly {
+// migrateOwn makes the table events append-only.
+func (d *dialect) migrateOwn(ctx context.Context, tx *sql.Tx) error {
+	for _, statement := range d.own {
 		if _, err := tx.ExecContext(ctx, statement); err != nil {
 			return err
 		}

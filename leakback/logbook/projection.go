@@ -86,7 +86,20 @@ func (r *row) values() []any {
 	for _, c := range fieldColumns {
 		all = append(all, *c.of(r))
 	}
-	return append(all, fold(r.Vehicle), fold(r.VIN), fold(r.Engine), fold(r.EngineSerial), r.searchKey(), tail(r.ID))
+	return append(all, key(r.Vehicle), key(r.VIN), key(r.Engine), key(r.EngineSerial), r.searchKey(), tail(r.ID))
+}
+
+// longestKey is how much of a text an index holds, in bytes: PostgreSQL's take
+// 2,700 for an entry.
+const longestKey = 600
+
+// key is what a text is found by.
+func key(text string) string {
+	k := fold(text)
+	if len(k) <= longestKey {
+		return k
+	}
+	return strings.ToValidUTF8(k[:longestKey], "")
 }
 
 // take brings the row up to an event and the hash of it.

@@ -49,7 +49,7 @@ func (b *Book) eventsOf(ctx context.Context, tx *transaction, ids []string, all 
 		args[i] = id
 	}
 	in := " IN (" + placeholders(len(ids)) + ")"
-	heads, err := b.heads(ctx, tx, in, args)
+	heads, err := b.heads(ctx, tx, "id"+in, args)
 	if err != nil {
 		return err
 	}
@@ -97,8 +97,8 @@ func (h *head) follow(s *stored) string {
 }
 
 // heads are what the projection says of the ends of chains.
-func (b *Book) heads(ctx context.Context, tx *transaction, in string, args []any) (map[string]head, error) {
-	rows, err := tx.query(ctx, "SELECT id, events, head FROM tests WHERE id"+in, args...)
+func (b *Book) heads(ctx context.Context, tx *transaction, condition string, args []any) (map[string]head, error) {
+	rows, err := tx.query(ctx, "SELECT id, events, head FROM tests WHERE "+condition, args...)
 	if err != nil {
 		return nil, err
 	}

@@ -25,7 +25,7 @@ const sqliteHeader = 100
 
 var sqliteDialect = &dialect{
 	goose: goose.DialectSQLite3,
-	appendOnly: []string{
+	own: []string{
 		`CREATE TRIGGER events_are_not_changed BEFORE UPDATE ON events
 		 BEGIN SELECT RAISE(ABORT, 'events are never changed'); END`,
 		`CREATE TRIGGER events_are_not_removed BEFORE DELETE ON events
@@ -102,7 +102,7 @@ func openSQLite(ctx context.Context, path string, o Options) (*Book, error) {
 			return nil, err
 		}
 	}
-	return &Book{db: db, dialect: sqliteDialect, address: path, readOnly: o.ReadOnly}, nil
+	return &Book{db: db, dialect: sqliteDialect, address: path, readOnly: o.ReadOnly, wait: o.Wait}, nil
 }
 
 // inspect looks at a file without SQLite, which would take an empty file for a
@@ -367,7 +367,7 @@ func sqliteIntegrity(ctx context.Context, q querier) ([]string, error) {
 	return faults, rows.Err()
 }
 
-func sqliteBackup(ctx context.Context, db *sql.DB, path string) error {
-	_, err := db.ExecContext(ctx, "VACUUM INTO ?", path)
+func sqliteBackup(ctx context.Context, b *Book, path string) error {
+	_, err := b.db.ExecContext(ctx, "VACUUM INTO ?", path)
 	return err
 }

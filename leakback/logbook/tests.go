@@ -132,8 +132,8 @@ func (f Filter) ways() []way {
 		key     string
 		columns [2]string
 	}{
-		{fold(f.Vehicle), [2]string{"vehicle_key", "vin_key"}},
-		{fold(f.Engine), [2]string{"engine_key", "engine_serial_key"}},
+		{key(f.Vehicle), [2]string{"vehicle_key", "vin_key"}},
+		{key(f.Engine), [2]string{"engine_key", "engine_serial_key"}},
 	} {
 		if by.key == "" {
 			continue

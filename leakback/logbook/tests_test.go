@@ -40,7 +40,9 @@ func shop(t *testing.T) *Book {
 	return b
 }
 
-func TestTestsByFilter(t *testing.T) {
+func TestTestsByFilter(t *testing.T) { onEach(t, testTestsByFilter) }
+
+func testTestsByFilter(t *testing.T) {
 	b := shop(t)
 	for name, c := range map[string]struct {
 		filter Filter
@@ -68,7 +70,9 @@ func TestTestsByFilter(t *testing.T) {
 	}
 }
 
-func TestTestsPageByPage(t *testing.T) {
+func TestTestsPageByPage(t *testing.T) { onEach(t, testTestsPageByPage) }
+
+func testTestsPageByPage(t *testing.T) {
 	b := fresh(t)
 	for i := range 10 { // three of one moment
 		add(t, b, "", set(int64(1+i/3), leakback.FieldVehicle, "AB"))
@@ -112,7 +116,9 @@ func TestListsWalkAlongAnIndex(t *testing.T) {
 	}
 }
 
-func TestFind(t *testing.T) {
+func TestFind(t *testing.T) { onEach(t, testFind) }
+
+func testFind(t *testing.T) {
 	b := fresh(t)
 	ids := []string{
 		"01890000-0000-7000-8000-00000000abcd",
@@ -142,7 +148,9 @@ func TestFind(t *testing.T) {
 	require.ErrorContains(t, err, ids[0])
 }
 
-func TestEarlierAnswers(t *testing.T) {
+func TestEarlierAnswers(t *testing.T) { onEach(t, testEarlierAnswers) }
+
+func testEarlierAnswers(t *testing.T) {
 	b := shop(t)
 	for i := range 3 {
 		add(t, b, "", set(int64(10+i)*1e6, leakback.FieldWorkshop, fmt.Sprintf("Workshop %d", i/2)))
