@@ -74,6 +74,8 @@ type checker struct {
 	tx       *transaction
 	progress func(done, all int64)
 	all      int64
+	kept     map[string]head // what a list of heads says, by test
+	met      map[string]bool // the tests of it that the logbook has
 }
 
 func (c *checker) fault(f Fault) {
@@ -102,11 +104,7 @@ func (c *checker) run(ctx context.Context) error {
 	}
 	after := ""
 	for {
-		var page []*listing
-		err := c.tx.attempt(ctx, func() (err error) {
-			page, err = c.page(ctx, after)
-			return err
-		})
+		page, err := c.listings(ctx, "WHERE id > ? ORDER BY id LIMIT ?", after, testsAPage)
 		if err != nil {
 			return c.unreadable(Fault{What: "the list of tests cannot be read from id " + after + " on"}, err)
 		}
@@ -159,13 +157,21 @@ type listing struct {
 	derived []string
 }
 
-// page reads the next rows of the projection in the order of their ids.
-func (c *checker) page(ctx context.Context, after string) ([]*listing, error) {
+// listings reads rows of the projection.
+func (c *checker) listings(ctx context.Context, clause string, args ...any) (page []*listing, err error) {
+	err = c.tx.attempt(ctx, func() (err error) {
+		page, err = c.listed(ctx, clause, args...)
+		return err
+	})
+	return page, err
+}
+
+func (c *checker) listed(ctx context.Context, clause string, args ...any) ([]*listing, error) {
 	all := entryColumns
 	for _, column := range columns[derivedFrom:] {
 		all += ", " + column
 	}
-	rows, err := c.tx.query(ctx, "SELECT "+all+" FROM tests WHERE id > ? ORDER BY id LIMIT ?", after, testsAPage)
+	rows, err := c.tx.query(ctx, "SELECT "+all+" FROM tests "+clause, args...)
 	if err != nil {
 		return nil, err
 	}
@@ -192,6 +198,11 @@ func (c *checker) between(ctx context.Context, page []*listing, after string, la
 	if !last {
 		query, args = query+" AND test_id <= ?", append(args, page[len(page)-1].ID)
 	}
+	return c.events(ctx, page, query, args...)
+}
+
+// events goes through the events of a page.
+func (c *checker) events(ctx context.Context, page []*listing, query string, args ...any) error {
 	before := c.Checked
 	err := c.tx.attempt(ctx, func() error { return c.walk(ctx, page, query, args...) })
 	if err == nil {
@@ -252,11 +263,18 @@ func (c *checker) walk(ctx context.Context, page []*listing, condition string, a
 	for _, l := range page {
 		if byID[l.ID] != nil {
 			c.Tests++
+			c.meet(l.ID)
 			c.fault(Fault{TestID: l.ID, Number: l.Number, What: "none of its events is there"})
 		}
 	}
 	c.tell()
 	return nil
+}
+
+func (c *checker) meet(id string) {
+	if c.met != nil {
+		c.met[id] = true
+	}
 }
 
 // recomputed is a test as its events say it is.
@@ -279,21 +297,25 @@ func (r *recomputed) fault(seq int64, format string, args ...any) Fault {
 // that is kept, so that one change is one fault.
 func (c *checker) event(r *recomputed, s *stored) {
 	c.Events++
-	switch missing := s.Seq - r.last - 1; {
-	case missing == 1:
-		c.fault(r.fault(s.Seq-1, "missing"))
-	case missing > 1:
-		c.fault(r.fault(r.last+1, "missing, and those up to event %d", s.Seq-1))
-	default:
-		if hash, err := chained(r.row.Head, &s.Event); err != nil || hash != s.Hash {
-			c.fault(r.fault(s.Seq, "not what was entered: its hash is another one"))
-		}
+	if s.Seq > r.last+1 {
+		c.fault(r.fault(r.last+1, "missing%s", upTo(r.last+1, s.Seq-1)))
+	} else if hash, err := chained(r.row.Head, &s.Event); err != nil || hash != s.Hash {
+		c.fault(r.fault(s.Seq, "not what was entered: its hash is another one"))
 	}
 	if err := validEvent(int(s.Seq), s.TestID, &s.Event); err != nil {
 		c.fault(r.fault(s.Seq, "%v", err))
 	}
+	c.atHead(r, s)
 	r.last = s.Seq
 	r.row.take(&s.Event, s.Hash)
+}
+
+// upTo says how far a gap goes that begins with an event.
+func upTo(first, last int64) string {
+	if first == last {
+		return ""
+	}
+	return fmt.Sprintf(", and those up to event %d", last)
 }
 
 // finish holds the projection against what the events say.
@@ -302,9 +324,15 @@ func (c *checker) finish(r *recomputed) {
 		return
 	}
 	c.Tests++
+	c.meet(r.id)
+	c.atEnd(r)
 	if r.listed == nil {
 		c.fault(r.fault(0, "missing in the list of tests"))
 		return
+	}
+	if end := r.listed.Events; r.last < end {
+		c.fault(r.fault(r.last+1, "missing%s: the list of tests says %d events", upTo(r.last+1, end), end))
+		return // what else differs follows from it
 	}
 	r.row.Number = r.listed.Number
 	for i, want := range r.row.values() {

@@ -1,12 +1,8 @@
 package logbook
 
 import (
-	"bufio"
 	"context"
-	"crypto/sha256"
 	"encoding/hex"
-	"encoding/json"
-	"hash"
 	"io"
 
 	"leakback/leakback"
@@ -43,8 +39,8 @@ type exportEvent struct {
 	Hash      string `json:"hash"`
 }
 
-// exportFooter is the last line of an export.
-type exportFooter struct {
+// footer is the last line of an export, and of a list of heads.
+type footer struct {
 	End    string `json:"end"`
 	Tests  int64  `json:"tests"`
 	Events int64  `json:"events"`
@@ -78,38 +74,12 @@ func (b *Book) Export(ctx context.Context, w io.Writer) error {
 		if err := lines.events(ctx, tx); err != nil {
 			return err
 		}
-		return lines.write(exportFooter{exportName, header.Tests, header.Events, hex.EncodeToString(lines.sum.Sum(nil))})
+		return lines.write(footer{exportName, header.Tests, header.Events, hex.EncodeToString(lines.sum.Sum(nil))})
 	})
 	if err != nil {
 		return err
 	}
 	return lines.out.Flush()
-}
-
-// lines writes JSON, a value a line, and hashes what it wrote.
-type lines struct {
-	out     *bufio.Writer
-	sum     hash.Hash
-	encoder *json.Encoder
-}
-
-func newLines(w io.Writer) *lines {
-	l := &lines{out: bufio.NewWriterSize(w, 1<<16), sum: sha256.New()}
-	l.encoder = json.NewEncoder(io.MultiWriter(l.out, l.sum))
-	l.encoder.SetEscapeHTML(false)
-	return l
-}
-
-// writeError is one of the writer, which the database has nothing to do with.
-type writeError struct{ error }
-
-func (e writeError) Unwrap() error { return e.error }
-
-func (l *lines) write(v any) error {
-	if err := l.encoder.Encode(v); err != nil {
-		return writeError{err}
-	}
-	return nil
 }
 
 func (l *lines) events(ctx context.Context, tx *transaction) error {
