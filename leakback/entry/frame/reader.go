@@ -75,7 +75,7 @@ func Expected(err error, text string) string {
 	return strings.TrimPrefix(strings.TrimPrefix(err.Error(), quantity.Quote(text)+": "), "expected ")
 }
 
-var becauseWord = regexp.MustCompile(`(?i)^(.*\S)\s+because\s+(\S.*)$`)
+var becauseWord = regexp.MustCompile(`(?i)^(.*?\S)\s+because\s+(\S.*)$`)
 
 // Because parts a text from the reason that stands behind "because"; "" where
 // none does. It refuses a reason that is no line of text.
