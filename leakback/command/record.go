@@ -90,11 +90,7 @@ type recording struct {
 	env   *environment
 	o     *recordOptions
 	flags *pflag.FlagSet
-	book  *logbook.Book
-
-	id     string // of the test
-	number int64  // 0 before its first entry
-	kept   int64  // how many events it has
+	entering
 }
 
 func (r *recording) run(ctx context.Context) error {
@@ -105,10 +101,12 @@ func (r *recording) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if r.book, err = r.o.logbook.toWrite(ctx, r.env); err != nil {
+	book, err := r.o.logbook.toWrite(ctx, r.env)
+	if err != nil {
 		return err
 	}
-	defer r.book.Close()
+	defer book.Close()
+	r.entering = entering{book: book}
 	steps, err := r.flow(ctx, from)
 	if err != nil {
 		return r.left(err)
@@ -234,36 +232,6 @@ func (env *environment) table(page *report.Page, width int) string {
 		return err.Error() + "\n" // it fails only where the writer does
 	}
 	return text.String()
-}
-
-// keep commits what was entered, and says when somebody else entered something
-// into the same test meanwhile: both are kept, and this sitting ends.
-func (r *recording) keep(ctx context.Context, drafts []leakback.Event) error {
-	drafts = append([]leakback.Event(nil), drafts...)
-	for i := range drafts {
-		if drafts[i].Kind == leakback.KindOpen {
-			drafts[i].Reason = station()
-		}
-	}
-	kept, err := r.book.Append(context.WithoutCancel(ctx), r.id, drafts)
-	if err != nil {
-		return err
-	}
-	if len(kept) > 0 && kept[0].Seq != r.kept+1 {
-		return &fileError{&hintedError{
-			fmt.Errorf("test %d: somebody else is entering into it as well; both entries are kept", r.number),
-			"let one of you leave, then go on with: leakback record --resume " + strconv.FormatInt(r.number, 10),
-		}}
-	}
-	r.kept += int64(len(kept))
-	if r.number == 0 {
-		found, err := r.book.Find(ctx, r.id)
-		if err != nil {
-			return err
-		}
-		r.number = found.Number
-	}
-	return nil
 }
 
 // earlier are answers given before, as far as the logbook can tell.
