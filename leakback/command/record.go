@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -21,6 +22,7 @@ import (
 	"leakback/leakback/entry/flow"
 	"leakback/leakback/entry/recorded"
 	"leakback/leakback/logbook"
+	"leakback/leakback/repair"
 	"leakback/limits"
 	"leakback/limits/quantity"
 	"leakback/report"
@@ -203,6 +205,7 @@ func (r *recording) options(ctx context.Context) flow.Options {
 		},
 		Earlier:  func(field string) []string { return r.earlier(ctx, field) },
 		Known:    func(vehicle string) map[string]string { return r.known(ctx, vehicle) },
+		Before:   func(vehicle string) []string { return r.before(ctx, vehicle) },
 		Cautions: cautionsBefore,
 		Table: func(result *leakback.Result, width int) string {
 			return r.env.table(newPage(result, leakback.Job{}, ""), width)
@@ -256,6 +259,49 @@ func (r *recording) known(ctx context.Context, vehicle string) map[string]string
 		leakback.FieldEngineSerial: t.EngineSerial, leakback.FieldCustomer: t.Customer,
 		leakback.FieldOdometer: t.Odometer,
 	}
+}
+
+// mostBefore is how many earlier tests are looked at for work that was done.
+const mostBefore = 20
+
+// before is what was done to a vehicle earlier, the latest work last.
+func (r *recording) before(ctx context.Context, vehicle string) []string {
+	tests, err := r.book.Tests(ctx, logbook.Filter{Vehicle: vehicle, Most: mostBefore})
+	if err != nil { // the test goes on without
+		return nil
+	}
+	events, err := r.book.EventsOf(ctx, ids(tests))
+	if err != nil {
+		return nil
+	}
+	var lines []string
+	for _, t := range slices.Backward(tests) {
+		if t.ID != r.id {
+			lines = append(lines, workLines(r.env, &t, leakback.NewRecord(events[t.ID]))...)
+		}
+	}
+	if len(lines) > 0 {
+		lines = append([]string{"done to this vehicle before:"}, lines...)
+	}
+	return lines
+}
+
+// workLines are the works after a test, in lines.
+func workLines(env *environment, t *logbook.Entry, record *leakback.Record) []string {
+	works, err := repair.Works(record)
+	if err != nil {
+		return []string{err.Error()}
+	}
+	if len(works) == 0 {
+		return nil
+	}
+	var steps []limits.Step
+	if sheet, err := recorded.Sheet(record); err == nil {
+		steps = sheet.Tightening
+	}
+	lines := report.WorkLines(works, steps, env.zone())
+	lines[0] = fmt.Sprintf("after test %d: %s", t.Number, lines[0])
+	return lines
 }
 
 // given are the answers that the flags give, by field.
