@@ -251,7 +251,7 @@ func ids(entries []logbook.Entry) []string {
 // listedTest is a test of the logbook as lists show it.
 func listedTest(env *environment, e *logbook.Entry, record *leakback.Record) report.Listed {
 	l := report.Listed{
-		Number: e.Number, TestID: e.ID, Name: e.Name, StartedUS: e.StartedUS, Vehicle: e.Vehicle, VIN: e.VIN,
+		Number: e.Number, TestID: e.ID, Name: e.Name, StartedUS: startedUS(env, e, record), Vehicle: e.Vehicle, VIN: e.VIN,
 		Engine: e.Engine, EngineSerial: e.EngineSerial, Customer: e.Customer, WorkOrder: e.WorkOrder, Odometer: e.Odometer,
 		Condition: e.Condition, Method: e.Method, Ended: e.Ended, Events: e.Events,
 		Corrections: len(record.Corrections()), Work: workLines(env, e, record),
@@ -269,6 +269,18 @@ func listedTest(env *environment, e *logbook.Entry, record *leakback.Record) rep
 		l.Result = r
 	}
 	return l
+}
+
+// startedUS is when a test was done: as somebody wrote it down, where that is a
+// date, else when its first entry was made.
+func startedUS(env *environment, e *logbook.Entry, record *leakback.Record) int64 {
+	tested := record.Set(leakback.FieldTested)
+	for _, layout := range []string{time.RFC3339, "2006-01-02 15:04 -07:00", "2006-01-02 15:04", time.DateOnly} {
+		if t, err := time.ParseInLocation(layout, tested, env.zone()); err == nil {
+			return t.UnixMicro()
+		}
+	}
+	return e.StartedUS
 }
 
 // print renders the list.
