@@ -1,6 +1,7 @@
 package report
 
 import (
+	"io"
 	"math"
 
 	"leakback/leakback"
@@ -78,3 +79,6 @@ func expanded(s repair.Shift) float64 {
 	}
 	return stats.Difference{Value: s.Value, U: s.U, DoF: s.DoF}.Expanded(repair.Likely)
 }
+
+// RepairWorkbook is a stand-in while the real one is written.
+func RepairWorkbook(w io.Writer, p *RepairPage) error { return nil }
