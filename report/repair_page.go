@@ -1,7 +1,6 @@
 package report
 
 import (
-	"io"
 	"math"
 
 	"leakback/leakback"
@@ -79,6 +78,3 @@ func expanded(s repair.Shift) float64 {
 	}
 	return stats.Difference{Value: s.Value, U: s.U, DoF: s.DoF}.Expanded(repair.Likely)
 }
-
-// RepairWorkbook is a stand-in while the real one is written.
-func RepairWorkbook(w io.Writer, p *RepairPage) error { return nil }

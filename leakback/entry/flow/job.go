@@ -28,7 +28,7 @@ func (f *Flow) askJob(l *frame.List) {
 		{leakback.FieldComplaint, "Complaint", "in the customer's words: hard to start when hot", frame.LongestSentence, false},
 		{leakback.FieldWorkshop, "Workshop", "its name, as the report is to have it", frame.LongestName, true},
 	} {
-		var also func(string) ([]leakback.Event, []string, error)
+		var also func(string) (frame.Beside, error)
 		if q.field == leakback.FieldVehicle {
 			also = f.tellBefore
 		}
@@ -43,11 +43,11 @@ func (f *Flow) askJob(l *frame.List) {
 }
 
 // tellBefore says what was done to the vehicle before.
-func (f *Flow) tellBefore(vehicle string) ([]leakback.Event, []string, error) {
+func (f *Flow) tellBefore(vehicle string) (frame.Beside, error) {
 	if f.o.Before == nil || vehicle == "" {
-		return nil, nil, nil
+		return frame.Beside{}, nil
 	}
-	return nil, f.o.Before(vehicle), nil
+	return frame.Beside{Said: f.o.Before(vehicle)}, nil
 }
 
 // usual fills in what is known of a field of the job before the test. It is
