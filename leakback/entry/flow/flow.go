@@ -44,6 +44,9 @@ type Options struct {
 	// Known is what earlier tests say of a vehicle, by the field's name; nil where
 	// there is no logbook.
 	Known func(vehicle string) map[string]string
+	// Before says what was done to a vehicle before, each in a line; nil where
+	// there is no logbook.
+	Before func(vehicle string) []string
 	// Cautions are to be read before fuel is collected; nil where there are none.
 	Cautions func(method leakback.Method, condition string) []string
 	// Table draws the verdict table; nil where nobody looks at it.

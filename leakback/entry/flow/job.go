@@ -28,7 +28,11 @@ func (f *Flow) askJob(l *frame.List) {
 		{leakback.FieldComplaint, "Complaint", "in the customer's words: hard to start when hot", frame.LongestSentence, false},
 		{leakback.FieldWorkshop, "Workshop", "its name, as the report is to have it", frame.LongestName, true},
 	} {
-		l.Add(f.frame.Field(frame.Field{Key: setKey(q.field), Read: frame.Words(q.longest), Offer: q.offer, Usual: f.usual(q.field),
+		var also func(string) (frame.Beside, error)
+		if q.field == leakback.FieldVehicle {
+			also = f.tellBefore
+		}
+		l.Add(f.frame.Field(frame.Field{Key: setKey(q.field), Read: frame.Words(q.longest), Offer: q.offer, Usual: f.usual(q.field), Also: also,
 			Question: ask.Question{Section: "The job", Prompt: q.prompt, Hint: q.hint}}))
 	}
 	l.Add(f.frame.Field(frame.Field{Key: setKey(leakback.FieldEngine), Read: frame.Words(frame.LongestName), Offer: true, Also: f.findSheet,
@@ -36,6 +40,14 @@ func (f *Flow) askJob(l *frame.List) {
 			Hint: "its name, by which the limits sheet is found"}}))
 	l.Add(f.frame.Field(frame.Field{Key: setKey(leakback.FieldEngineSerial), Read: frame.Words(frame.LongestName), Usual: f.usual(leakback.FieldEngineSerial),
 		Question: ask.Question{Section: "The engine", Prompt: "Engine serial number", Hint: "as it is stamped"}}))
+}
+
+// tellBefore says what was done to the vehicle before.
+func (f *Flow) tellBefore(vehicle string) (frame.Beside, error) {
+	if f.o.Before == nil || vehicle == "" {
+		return frame.Beside{}, nil
+	}
+	return frame.Beside{Said: f.o.Before(vehicle)}, nil
 }
 
 // usual fills in what is known of a field of the job before the test. It is
