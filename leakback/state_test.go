@@ -156,3 +156,18 @@ func TestCylindersOfTheEngine(t *testing.T) {
 	_, err = leakback.Evaluate(six, sheet)
 	assert.EqualError(t, err, "6 cylinders were named, the limits sheet built-in is for 4")
 }
+
+// A bound of an odd interval is printed with no more digits than it is known to.
+func TestBoundsArePrintedShort(t *testing.T) {
+	test := &leakback.Test{ID: "odd", Method: leakback.MethodIndividual, Runs: []leakback.Run{{Number: 1, IntervalS: 30.1,
+		State: leakback.UnknownState()}}}
+	for c, volume := range []float64{14, 15, 14, 50} {
+		test.Runs[0].Readings = append(test.Runs[0].Readings, leakback.Reading{Cylinder: c + 1, Typed: "x", VolumeML: volume,
+			Tube: leakback.Tube{GraduationML: 1, ToleranceML: 1}})
+	}
+	test.Runs[0].Readings[3].Bound = leakback.AtLeast
+	r, err := leakback.Evaluate(test, limits.Builtin())
+	require.NoError(t, err)
+	assert.Contains(t, r.Cylinders[3].Findings[0].Text, "99.7 mL/min is ")
+	assert.NotContains(t, r.Cylinders[3].Findings[0].Text, "99.66")
+}

@@ -39,13 +39,23 @@ func plain(x float64) string {
 	return quantity.Plain(x, 6)
 }
 
+// boundary prints a bound with one decimal, or as many as a small one needs or keep
+// it on its side of the bars.
+func boundary(value float64, bars []float64) string {
+	d := max(1, quantity.Decimals(value))
+	for _, bar := range bars {
+		d = quantity.Apart(value, bar, d)
+	}
+	return quantity.Plain(quantity.Printed(value, d), d)
+}
+
 // withUncertainty prints a value with its expanded uncertainty, or a bound.
 func withUncertainty(value, expanded float64, bound Bound, bars ...float64) string {
 	switch bound {
 	case AtLeast:
-		return "at least " + plain(value)
+		return "at least " + boundary(value, bars)
 	case AtMost:
-		return "at most " + plain(value)
+		return "at most " + boundary(value, bars)
 	}
 	d := Decimals(value, expanded, bars...)
 	if !(expanded > 0) {

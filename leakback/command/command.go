@@ -120,7 +120,7 @@ judgement come before anything this program says. Fuel in the rail can be above
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
 		return &hintedError{err, "see " + c.CommandPath() + " --help"}
 	})
-	root.AddCommand(newCheckCommand(env), newRecordCommand(env), newHistoryCommand(env), newReportCommand(env),
+	root.AddCommand(newCheckCommand(env), newRecordCommand(env), newWorkCommand(env), newRetestCommand(env), newHistoryCommand(env), newReportCommand(env),
 		newFormCommand(env), newPlanCommand(env), newLimitsCommand(env), newLogbookCommand(env))
 	return root
 }

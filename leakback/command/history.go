@@ -27,6 +27,7 @@ type historyOptions struct {
 	format          string
 	most            int
 	all, trend      bool
+	story           bool
 	output          string
 	overwrite       bool
 }
@@ -43,7 +44,8 @@ func newHistoryCommand(env *environment) *cobra.Command {
 cylinders. With TEST (its number, its id or the end of it) show that one in full:
 when it was done and by whom, every run, and every correction.
 
---vehicle takes the vehicle's name or its VIN. --trend shows how the cylinders of
+--vehicle takes the vehicle's name or its VIN. --story tells the tests of one engine and what was
+done between in the order in which it went. --trend shows how the cylinders of
 one engine changed from test to test; --output writes the tests, and their trend
 with a chart, as a workbook.
 
@@ -69,6 +71,7 @@ the workbook cannot be written.`,
 	f.IntVar(&o.most, "most", usualMost, "how many tests at most")
 	f.BoolVar(&o.all, "all", false, "all tests, however many")
 	f.BoolVar(&o.trend, "trend", false, "how the cylinders changed from test to test")
+	f.BoolVar(&o.story, "story", false, "one engine's tests and what was done between, the oldest first")
 	f.StringVarP(&o.output, "output", "o", "", "write a workbook (.xlsx) as well")
 	f.BoolVar(&o.overwrite, "overwrite", false, "replace an existing workbook")
 	o.logbook.addFlag(f)
@@ -113,6 +116,8 @@ func (h *history) sound(args []string) (logbook.Filter, error) {
 		return f, fmt.Errorf("--format: %s: expected %s", quantity.Quote(o.format), strings.Join(formats, ", "))
 	case o.trend && o.format != "table":
 		return f, errors.New("--trend: expected with --format table; --format csv and json hold the same figures as a list")
+	case o.story && (o.trend || o.format != "table"):
+		return f, errors.New("--story: expected with --format table and without --trend")
 	case o.most < 1:
 		return f, fmt.Errorf("--most: %d: expected at least 1, or --all", o.most)
 	case o.overwrite && o.output == "":
@@ -156,7 +161,7 @@ func (h *history) one(ctx context.Context, book *logbook.Book, ref string) error
 	t := &loggedTest{entry: found, record: leakback.NewRecord(events)}
 	var out bytes.Buffer
 	if h.o.format != "table" {
-		if err := h.print(&out, []report.Listed{listedTest(&t.entry, t.record)}); err != nil {
+		if err := h.print(&out, []report.Listed{listedTest(h.env, &t.entry, t.record)}); err != nil {
 			return err
 		}
 		_, err = h.env.stdout.Write(out.Bytes())
@@ -226,7 +231,7 @@ func (h *history) read(ctx context.Context, book *logbook.Book, filter logbook.F
 			if most > 0 && len(tests) == most {
 				return tests, true, nil
 			}
-			tests = append(tests, listedTest(&page[i], leakback.NewRecord(events[page[i].ID])))
+			tests = append(tests, listedTest(h.env, &page[i], leakback.NewRecord(events[page[i].ID])))
 		}
 		if len(page) < filter.Most || most > 0 && len(tests) >= most+1 {
 			return tests, false, nil
@@ -244,12 +249,12 @@ func ids(entries []logbook.Entry) []string {
 }
 
 // listedTest is a test of the logbook as lists show it.
-func listedTest(e *logbook.Entry, record *leakback.Record) report.Listed {
+func listedTest(env *environment, e *logbook.Entry, record *leakback.Record) report.Listed {
 	l := report.Listed{
-		Number: e.Number, TestID: e.ID, Name: e.Name, StartedUS: e.StartedUS, Vehicle: e.Vehicle, VIN: e.VIN,
+		Number: e.Number, TestID: e.ID, Name: e.Name, StartedUS: startedUS(env, e, record), Vehicle: e.Vehicle, VIN: e.VIN,
 		Engine: e.Engine, EngineSerial: e.EngineSerial, Customer: e.Customer, WorkOrder: e.WorkOrder, Odometer: e.Odometer,
 		Condition: e.Condition, Method: e.Method, Ended: e.Ended, Events: e.Events,
-		Corrections: len(record.Corrections()),
+		Corrections: len(record.Corrections()), Work: workLines(env, e, record),
 	}
 	if l.Ended == "" {
 		l.Progress = progressOf(record)
@@ -264,6 +269,18 @@ func listedTest(e *logbook.Entry, record *leakback.Record) report.Listed {
 		l.Result = r
 	}
 	return l
+}
+
+// startedUS is when a test was done: as somebody wrote it down, where that is a
+// date, else when its first entry was made.
+func startedUS(env *environment, e *logbook.Entry, record *leakback.Record) int64 {
+	tested := record.Set(leakback.FieldTested)
+	for _, layout := range []string{time.RFC3339, "2006-01-02 15:04 -07:00", "2006-01-02 15:04", time.DateOnly} {
+		if t, err := time.ParseInLocation(layout, tested, env.zone()); err == nil {
+			return t.UnixMicro()
+		}
+	}
+	return e.StartedUS
 }
 
 // print renders the list.
@@ -282,6 +299,8 @@ func (h *history) print(to *bytes.Buffer, tests []report.Listed) error {
 			to.Write(report.AppendHistoryCSV(to.AvailableBuffer(), &tests[i]))
 		}
 		return nil
+	case h.o.story:
+		return report.Story(to, tests, h.env.tableOptions())
 	case h.o.trend:
 		return report.TrendTable(to, &report.Trend{Tests: tests, Zone: h.env.zone()}, h.env.tableOptions())
 	}

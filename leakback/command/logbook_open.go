@@ -45,6 +45,14 @@ func (o *logbookOptions) toWrite(ctx context.Context, env *environment) (*logboo
 	return logbook.Open(ctx, o.where(env), logbook.Options{})
 }
 
+// toWriteExisting opens a logbook that must be there, to enter into it.
+func (o *logbookOptions) toWriteExisting(ctx context.Context, env *environment) (*logbook.Book, error) {
+	return logbook.Open(ctx, o.where(env), logbook.Options{MustExist: true})
+}
+
+// localClock is the time now, in the zone of the people.
+func (env *environment) localClock() time.Time { return env.clock().In(env.zone()) }
+
 // clock is the time now, with a reading that nobody sets.
 func (env *environment) clock() time.Time {
 	if env.now == nil {

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -21,7 +22,8 @@ func TestReadme(t *testing.T) {
 	page := filepath.Join(top, "README.md")
 	text, err := os.ReadFile(page)
 	require.NoError(t, err)
-	t.Chdir(t.TempDir())
+	home := t.TempDir()
+	t.Chdir(home)
 	require.NoError(t, os.CopyFS("testdata/demo", os.DirFS(filepath.Join(top, "testdata", "demo"))))
 
 	parts := strings.Split(string(text), "```console\n")
@@ -30,7 +32,7 @@ func TestReadme(t *testing.T) {
 	for i, part := range parts[1:] {
 		block, rest, ok := strings.Cut(part, "```")
 		require.True(t, ok, "a block that does not end")
-		said := replay(t, block)
+		said := replay(t, home, block)
 		ran += strings.Count(said, "$ ")
 		if !*update {
 			assert.Equal(t, block, said)
@@ -45,7 +47,7 @@ func TestReadme(t *testing.T) {
 
 // replay gives the block as it should read: each command of the program with
 // its results and then its messages.
-func replay(t *testing.T, block string) string {
+func replay(t *testing.T, home, block string) string {
 	var said strings.Builder
 	for line := range strings.SplitAfterSeq(block, "\n") {
 		command, ok := strings.CutPrefix(line, "$ ")
@@ -65,8 +67,10 @@ func replay(t *testing.T, block string) string {
 		var stdout, stderr bytes.Buffer
 		env := &environment{
 			stdin: strings.NewReader(""), stdout: &stdout, stderr: &stderr,
-			getenv: func(string) string { return "" },
-			screen: screen{width: usualWidth, unicode: true},
+			getenv:  func(name string) string { return map[string]string{"HOME": home, "LANG": "C.UTF-8"}[name] },
+			logbook: filepath.Join(home, ".local", "share", "leakback", "logbook.db"),
+			screen:  screen{width: usualWidth, unicode: true},
+			now:     func() time.Time { return time.Date(2026, 3, 2, 10, 0, 0, 0, time.UTC) }, place: time.UTC,
 		}
 		run(context.Background(), env, args)
 		said.WriteString(stdout.String() + stderr.String())

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -21,6 +22,7 @@ import (
 	"leakback/leakback/entry/flow"
 	"leakback/leakback/entry/recorded"
 	"leakback/leakback/logbook"
+	"leakback/leakback/repair"
 	"leakback/limits"
 	"leakback/limits/quantity"
 	"leakback/report"
@@ -90,11 +92,7 @@ type recording struct {
 	env   *environment
 	o     *recordOptions
 	flags *pflag.FlagSet
-	book  *logbook.Book
-
-	id     string // of the test
-	number int64  // 0 before its first entry
-	kept   int64  // how many events it has
+	entering
 }
 
 func (r *recording) run(ctx context.Context) error {
@@ -105,10 +103,12 @@ func (r *recording) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if r.book, err = r.o.logbook.toWrite(ctx, r.env); err != nil {
+	book, err := r.o.logbook.toWrite(ctx, r.env)
+	if err != nil {
 		return err
 	}
-	defer r.book.Close()
+	defer book.Close()
+	r.entering = entering{book: book}
 	steps, err := r.flow(ctx, from)
 	if err != nil {
 		return r.left(err)
@@ -205,6 +205,7 @@ func (r *recording) options(ctx context.Context) flow.Options {
 		},
 		Earlier:  func(field string) []string { return r.earlier(ctx, field) },
 		Known:    func(vehicle string) map[string]string { return r.known(ctx, vehicle) },
+		Before:   func(vehicle string) []string { return r.before(ctx, vehicle) },
 		Cautions: cautionsBefore,
 		Table: func(result *leakback.Result, width int) string {
 			return r.env.table(newPage(result, leakback.Job{}, ""), width)
@@ -236,36 +237,6 @@ func (env *environment) table(page *report.Page, width int) string {
 	return text.String()
 }
 
-// keep commits what was entered, and says when somebody else entered something
-// into the same test meanwhile: both are kept, and this sitting ends.
-func (r *recording) keep(ctx context.Context, drafts []leakback.Event) error {
-	drafts = append([]leakback.Event(nil), drafts...)
-	for i := range drafts {
-		if drafts[i].Kind == leakback.KindOpen {
-			drafts[i].Reason = station()
-		}
-	}
-	kept, err := r.book.Append(context.WithoutCancel(ctx), r.id, drafts)
-	if err != nil {
-		return err
-	}
-	if len(kept) > 0 && kept[0].Seq != r.kept+1 {
-		return &fileError{&hintedError{
-			fmt.Errorf("test %d: somebody else is entering into it as well; both entries are kept", r.number),
-			"let one of you leave, then go on with: leakback record --resume " + strconv.FormatInt(r.number, 10),
-		}}
-	}
-	r.kept += int64(len(kept))
-	if r.number == 0 {
-		found, err := r.book.Find(ctx, r.id)
-		if err != nil {
-			return err
-		}
-		r.number = found.Number
-	}
-	return nil
-}
-
 // earlier are answers given before, as far as the logbook can tell.
 func (r *recording) earlier(ctx context.Context, field string) []string {
 	const offered = 9
@@ -288,6 +259,49 @@ func (r *recording) known(ctx context.Context, vehicle string) map[string]string
 		leakback.FieldEngineSerial: t.EngineSerial, leakback.FieldCustomer: t.Customer,
 		leakback.FieldOdometer: t.Odometer,
 	}
+}
+
+// mostBefore is how many earlier tests are looked at for work that was done.
+const mostBefore = 20
+
+// before is what was done to a vehicle earlier, the latest work last.
+func (r *recording) before(ctx context.Context, vehicle string) []string {
+	tests, err := r.book.Tests(ctx, logbook.Filter{Vehicle: vehicle, Most: mostBefore})
+	if err != nil { // the test goes on without
+		return nil
+	}
+	events, err := r.book.EventsOf(ctx, ids(tests))
+	if err != nil {
+		return nil
+	}
+	var lines []string
+	for _, t := range slices.Backward(tests) {
+		if t.ID != r.id {
+			lines = append(lines, workLines(r.env, &t, leakback.NewRecord(events[t.ID]))...)
+		}
+	}
+	if len(lines) > 0 {
+		lines = append([]string{"done to this vehicle before:"}, lines...)
+	}
+	return lines
+}
+
+// workLines are the works after a test, in lines.
+func workLines(env *environment, t *logbook.Entry, record *leakback.Record) []string {
+	works, err := repair.Works(record)
+	if err != nil {
+		return []string{err.Error()}
+	}
+	if len(works) == 0 {
+		return nil
+	}
+	var steps []limits.Step
+	if sheet, err := recorded.Sheet(record); err == nil {
+		steps = sheet.Tightening
+	}
+	lines := report.WorkLines(works, steps, env.zone())
+	lines[0] = fmt.Sprintf("after test %d: %s", t.Number, lines[0])
+	return lines
 }
 
 // given are the answers that the flags give, by field.

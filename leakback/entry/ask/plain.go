@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -196,7 +197,11 @@ func (p *plain) help(q *Question) {
 func (p *plain) choices(q *Question) {
 	for i, o := range q.Options {
 		text := o.Value
-		if o.Label != "" && o.Label != o.Value {
+		switch {
+		case o.Label == "" || o.Label == o.Value:
+		case q.Kind == Choice && o.Value == strconv.Itoa(i+1): // its number says it
+			text = o.Label
+		default:
 			text += ", " + o.Label
 		}
 		if q.Kind == Choice {

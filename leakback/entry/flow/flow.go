@@ -18,6 +18,7 @@ import (
 
 	"leakback/leakback"
 	"leakback/leakback/entry/ask"
+	"leakback/leakback/entry/frame"
 	"leakback/leakback/entry/recorded"
 	"leakback/limits"
 )
@@ -43,6 +44,9 @@ type Options struct {
 	// Known is what earlier tests say of a vehicle, by the field's name; nil where
 	// there is no logbook.
 	Known func(vehicle string) map[string]string
+	// Before says what was done to a vehicle before, each in a line; nil where
+	// there is no logbook.
+	Before func(vehicle string) []string
 	// Cautions are to be read before fuel is collected; nil where there are none.
 	Cautions func(method leakback.Method, condition string) []string
 	// Table draws the verdict table; nil where nobody looks at it.
@@ -53,21 +57,15 @@ type Options struct {
 
 // Flow leads through one test. It is an ask.Flow for one goroutine at a time.
 type Flow struct {
-	o      Options
-	record *leakback.Record
-	sheet  *limits.Sheet // nil before the engine is known
+	o     Options
+	frame *frame.Frame
+	sheet *limits.Sheet // nil before the engine is known
 	// sheetAt is the place in the record that the sheet was taken from.
 	sheetAt int
-	opened  time.Time
 	known   map[string]map[string]string // by vehicle
 
-	at     string  // the question that "back" went to; "" for the first that is open
-	timing *timing // the collection that runs
-	said   []string
-
-	current  *step // the question that stands; nil where it has to be found
-	question *ask.Question
-	outcome  *outcome
+	timing  *timing // the collection that runs
+	outcome *outcome
 }
 
 // timing is a collection, or a crank of one, that was started in this sitting.
@@ -105,13 +103,31 @@ func Resume(o Options, events []leakback.Event) (*Flow, error) {
 }
 
 func newFlow(o Options, events []leakback.Event) *Flow {
-	return &Flow{o: o, record: leakback.NewRecord(events), opened: o.Now(), known: map[string]map[string]string{}}
+	f := &Flow{o: o, known: map[string]map[string]string{}}
+	f.frame = frame.New(frame.Options{Now: o.Now, Keep: o.Keep, Events: events, Person: f.person, Steps: f.steps, Sound: f.sound,
+		GiveUp: f.giveUp, Back: f.stopped, Settled: f.settled, Earlier: o.Earlier})
+	return f
+}
+
+// person is who enters: the technician, where one is known.
+func (f *Flow) person([]leakback.Event) string {
+	if person := f.Record().Set(leakback.FieldTechnician); person != "" {
+		return person
+	}
+	return f.o.Person
+}
+
+// settled follows every answer that was kept: what ran has stopped, and the sheet
+// may be another.
+func (f *Flow) settled() error {
+	f.timing = nil
+	return f.readSheet()
 }
 
 // begin keeps the first events of a sitting, and the sheet where the engine is
 // known by them and the sheet is not.
 func (f *Flow) begin(drafts []leakback.Event) error {
-	ahead := f.with(drafts)
+	ahead := f.frame.With(drafts)
 	if engine, known := ahead.Last(setKey(leakback.FieldEngine)); known && ahead.Set(leakback.FieldLimits) == "" {
 		sheet, err := f.o.SheetFor(engine.Value)
 		if err != nil {
@@ -122,13 +138,10 @@ func (f *Flow) begin(drafts []leakback.Event) error {
 		}
 		drafts = append(drafts, sheetDrafts(sheet, ahead)...)
 	}
-	if err := f.keep(drafts, f.o.Now()); err != nil {
+	if err := f.frame.Settle(frame.Taken{Drafts: drafts}); err != nil || f.sheet == nil {
 		return err
 	}
-	if err := f.readSheet(); err != nil || f.sheet == nil {
-		return err
-	}
-	f.said = append(f.said, sheetText(f.sheet)...)
+	f.frame.Say(sheetText(f.sheet)...)
 	return nil
 }
 
@@ -137,12 +150,12 @@ func (f *Flow) begin(drafts []leakback.Event) error {
 func (f *Flow) readSheet() error {
 	newest := -1
 	for _, name := range sheetFields {
-		newest = max(newest, f.place(setKey(name)))
+		newest = max(newest, f.frame.Place(setKey(name)))
 	}
 	if newest < 0 || f.sheet != nil && newest == f.sheetAt {
 		return nil
 	}
-	sheet, err := recorded.Sheet(f.record)
+	sheet, err := recorded.Sheet(f.Record())
 	if err != nil {
 		return err
 	}
@@ -177,47 +190,11 @@ func unlike(known, events []leakback.Event) []leakback.Event {
 	return others
 }
 
-// keep commits events and then takes them into the record.
-func (f *Flow) keep(drafts []leakback.Event, now time.Time) error {
-	if len(drafts) == 0 {
-		return nil
-	}
-	person := f.record.Set(leakback.FieldTechnician)
-	if person == "" {
-		person = f.o.Person
-	}
-	stamped := slices.Clone(drafts)
-	for i := range stamped {
-		e := &stamped[i]
-		e.AtUS, e.ElapsedMS, e.Person = now.UnixMicro(), now.Sub(f.opened).Milliseconds(), person
-	}
-	if err := f.o.Keep(slices.Clone(stamped)); err != nil {
-		return fmt.Errorf("not kept: %w", err)
-	}
-	for _, e := range stamped {
-		e.Seq = int64(len(f.record.Events) + 1)
-		f.record.Add(e)
-	}
-	return nil
-}
-
-// with is the record as it would be with more events.
-func (f *Flow) with(drafts []leakback.Event) *leakback.Record {
-	r := leakback.NewRecord(f.record.Events)
-	for _, e := range drafts {
-		r.Add(e)
-	}
-	return r
-}
-
-// Record is what was entered so far. It is to be read only.
-func (f *Flow) Record() *leakback.Record { return f.record }
-
 // Result judges what has been read so far.
 func (f *Flow) Result() (*leakback.Result, error) {
-	if f.outcome == nil || f.outcome.events != len(f.record.Events) {
+	if f.outcome == nil || f.outcome.events != len(f.Record().Events) {
 		result, err := f.evaluate()
-		f.outcome = &outcome{len(f.record.Events), result, err}
+		f.outcome = &outcome{len(f.Record().Events), result, err}
 	}
 	return f.outcome.result, f.outcome.err
 }
@@ -226,38 +203,34 @@ func (f *Flow) evaluate() (*leakback.Result, error) {
 	if f.sheet == nil || !f.anyReading() {
 		return nil, recorded.ErrNoReadings
 	}
-	test, err := recorded.Test(f.record)
+	test, err := recorded.Test(f.Record())
 	if err != nil {
 		return nil, err
 	}
 	return leakback.Evaluate(test, f.sheet)
 }
 
+// Record is what was entered so far. It is to be read only.
+func (f *Flow) Record() *leakback.Record { return f.frame.Record() }
+
 // Said are the messages since the last call.
-func (f *Flow) Said() []string {
-	said := f.said
-	f.said = nil
-	return said
-}
+func (f *Flow) Said() []string { return f.frame.Said() }
 
 // Question is what is asked now.
-func (f *Flow) Question() ask.Question {
-	s := f.standing()
-	if f.question == nil {
-		q := s.ask()
-		q.ID = s.id
-		f.question = &q
-	}
-	return *f.question
-}
+func (f *Flow) Question() ask.Question { return f.frame.Question() }
+
+// Answer takes a line as it was typed. "back", "skip" and "give up" are commands;
+// between double quotes they are what they say. An error that is no *ask.Refusal
+// says why the answer could not be kept; the same question stands then.
+func (f *Flow) Answer(text string) error { return f.frame.Answer(text) }
 
 // Elapsed is how long what is timed by this question has run.
 func (f *Flow) Elapsed() time.Duration {
-	s := f.standing()
+	s := f.frame.Standing()
 	switch {
-	case s.since != nil:
-		return max(0, f.o.Now().Sub(s.since()))
-	case !f.running(s.id):
+	case s.Since != nil:
+		return max(0, f.o.Now().Sub(s.Since()))
+	case !f.running(s.ID):
 		return 0
 	case !f.timing.stopped.IsZero():
 		return f.timing.stopped.Sub(f.timing.began)

@@ -7,6 +7,7 @@ import (
 
 	"leakback/leakback"
 	"leakback/leakback/entry/ask"
+	"leakback/leakback/entry/frame"
 	"leakback/leakback/entry/recorded"
 	"leakback/limits"
 	"leakback/limits/quantity"
@@ -24,22 +25,22 @@ const (
 )
 
 // askHow asks how the test is done.
-func (f *Flow) askHow(l *list) {
+func (f *Flow) askHow(l *frame.List) {
 	const section = "The test"
-	l.add(f.step(field{key: setKey(leakback.FieldMethod), read: f.unread(oneOf(methods, nil)),
+	l.Add(f.frame.Field(frame.Field{Key: setKey(leakback.FieldMethod), Read: f.unread(frame.OneOf(methods, nil)),
 		Question: ask.Question{Kind: ask.Choice, Section: section, Prompt: "How the returns are collected",
 			Options: methods, Default: string(leakback.MethodIndividual), Required: true}}))
 	f.cylinderCount(l)
 	if f.method() == leakback.MethodIndividual {
-		l.add(f.tubesStep(section))
+		l.Add(f.tubesStep(section))
 	}
 	f.askCondition(l, section)
-	l.add(f.step(field{key: setKey(recorded.FieldInjectors), read: oneOf(injectorStates, nil),
+	l.Add(f.frame.Field(frame.Field{Key: setKey(recorded.FieldInjectors), Read: frame.OneOf(injectorStates, nil),
 		Question: ask.Question{Kind: ask.Choice, Section: section, Prompt: "Injectors", Options: injectorStates,
 			Default: f.usualInjectors(), Hint: "skip leaves it open"}}))
 	f.askTube(l, 0)
 	if f.method() == leakback.MethodIndividual && len(f.firingOrder()) > 0 {
-		l.add(f.orderStep(section))
+		l.Add(f.orderStep(section))
 	}
 }
 
@@ -55,10 +56,10 @@ var injectorStates = []ask.Option{
 }
 
 // unread refuses another answer once something was read.
-func (f *Flow) unread(read reader) reader {
+func (f *Flow) unread(read frame.Reader) frame.Reader {
 	return func(text string) (string, string) {
 		value, expected := read(text)
-		if before := f.record.Value(setKey(leakback.FieldMethod)); expected == "" && value != before && f.anyReading() {
+		if before := f.Record().Value(setKey(leakback.FieldMethod)); expected == "" && value != before && f.anyReading() {
 			return "", before + ", as it was read; give up this test and begin another for another way"
 		}
 		return value, expected
@@ -66,31 +67,31 @@ func (f *Flow) unread(read reader) reader {
 }
 
 // tubesStep asks whether every cylinder has a tube.
-func (f *Flow) tubesStep(section string) step {
+func (f *Flow) tubesStep(section string) frame.Step {
 	options := []ask.Option{
 		{Value: tubesEach, Label: "a tube for each cylinder, all read in one run"},
 		{Value: tubesOne, Label: "a single tube, one cylinder after the other, the first again at the end"},
 	}
-	s := f.step(field{key: mark(0, markTubes), Question: ask.Question{Kind: ask.Choice, Section: section, Prompt: "Tubes",
+	s := f.frame.Field(frame.Field{Key: mark(0, markTubes), Question: ask.Question{Kind: ask.Choice, Section: section, Prompt: "Tubes",
 		Options: options, Default: f.tubes(), Required: true},
-		read: func(text string) (string, string) {
-			value, expected := oneOf(options, nil)(text)
+		Read: func(text string) (string, string) {
+			value, expected := frame.OneOf(options, nil)(text)
 			if expected == "" && f.anyReading() && value != f.tubes() {
 				return "", f.tubes() + ", as it was read"
 			}
 			return value, expected
 		}})
-	s.done = s.done || f.anyReading()
+	s.Done = s.Done || f.anyReading()
 	return s
 }
 
 // tubes says whether every cylinder has a tube; where nobody did, the readings do.
 func (f *Flow) tubes() string {
-	if value := f.record.Value(mark(0, markTubes)); value != "" {
+	if value := f.Record().Value(mark(0, markTubes)); value != "" {
 		return value
 	}
 	cylinders := map[int]map[int]bool{}
-	for _, e := range f.record.Events {
+	for _, e := range f.Record().Events {
 		if e.Kind == leakback.KindReading && e.Cylinder > 0 {
 			if cylinders[e.Run] == nil {
 				cylinders[e.Run] = map[int]bool{}
@@ -116,28 +117,28 @@ func (f *Flow) oneTube() bool {
 
 // askCondition asks for the running state: a usual one, one that the sheet has
 // limits for, or the shop's own word.
-func (f *Flow) askCondition(l *list, section string) {
+func (f *Flow) askCondition(l *frame.List, section string) {
 	key := setKey(recorded.FieldCondition)
-	own := f.place(mark(0, markOwnWord)) > f.place(key)
+	own := f.frame.Place(mark(0, markOwnWord)) > f.frame.Place(key)
 	options := f.conditions()
-	choice := f.step(field{key: key, read: oneOf(options, words(longestName)), Question: ask.Question{
+	choice := f.frame.Field(frame.Field{Key: key, Read: frame.OneOf(options, frame.Words(frame.LongestName)), Question: ask.Question{
 		Kind: ask.Choice, Section: section, Prompt: "Condition", Options: options, Default: f.usualCondition(),
 		Hint: "one of these or your own word; skip leaves it open, and then no absolute limit applies"}})
-	take := choice.take
-	choice.done = choice.done || own
-	choice.take = func(a answer) (taken, error) {
-		if value, _ := oneOf(options, words(longestName))(a.text); value == wordOther {
-			return taken{drafts: []leakback.Event{event(mark(0, markOwnWord), "1")}}, nil
+	take := choice.Take
+	choice.Done = choice.Done || own
+	choice.Take = func(a frame.Answer) (frame.Taken, error) {
+		if value, _ := frame.OneOf(options, frame.Words(frame.LongestName))(a.Text); value == wordOther {
+			return frame.Taken{Drafts: []leakback.Event{frame.Event(mark(0, markOwnWord), "1")}}, nil
 		}
 		return take(a)
 	}
-	l.add(choice)
+	l.Add(choice)
 	if !own {
 		return
 	}
-	word := f.step(field{key: key, id: "condition word", read: words(longestName), since: f.place(mark(0, markOwnWord)),
+	word := f.frame.Field(frame.Field{Key: key, ID: "condition word", Read: frame.Words(frame.LongestName), Since: f.frame.Place(mark(0, markOwnWord)),
 		Question: ask.Question{Section: section, Prompt: "Condition in your own word", Hint: "such as warm idle, lights on"}})
-	l.add(word)
+	l.Add(word)
 }
 
 // conditions are the ones to choose from: the sheet's first.
@@ -208,7 +209,7 @@ func (f *Flow) firingOrder() []int {
 }
 
 // orderStep asks in which order the tubes are read.
-func (f *Flow) orderStep(section string) step {
+func (f *Flow) orderStep(section string) frame.Step {
 	numbers := make([]string, len(f.firingOrder()))
 	for i, c := range f.firingOrder() {
 		numbers[i] = fmt.Sprint(c)
@@ -217,15 +218,15 @@ func (f *Flow) orderStep(section string) step {
 		{Value: orderNumber, Label: "by number in the engine"},
 		{Value: orderFiring, Label: "along the firing order, " + strings.Join(numbers, "-")},
 	}
-	s := f.step(field{key: mark(0, markOrder), read: oneOf(options, nil), Question: ask.Question{Kind: ask.Choice,
+	s := f.frame.Field(frame.Field{Key: mark(0, markOrder), Read: frame.OneOf(options, nil), Question: ask.Question{Kind: ask.Choice,
 		Section: section, Prompt: "Order of the readings", Options: options, Default: orderNumber, Required: true}})
-	s.done = s.done || f.anyReading()
+	s.Done = s.Done || f.anyReading()
 	return s
 }
 
 // order is the cylinders in the order in which they are read.
 func (f *Flow) order() []int {
-	if f.record.Value(mark(0, markOrder)) == orderFiring && len(f.firingOrder()) > 0 {
+	if f.Record().Value(mark(0, markOrder)) == orderFiring && len(f.firingOrder()) > 0 {
 		return f.firingOrder()
 	}
 	return f.numbers()
@@ -241,7 +242,7 @@ func (f *Flow) numbers() []int {
 }
 
 // askTube asks for the tubes of the test, or of one run that has others.
-func (f *Flow) askTube(l *list, run int) {
+func (f *Flow) askTube(l *frame.List, run int) {
 	section, id := "The tubes", func(name string) string { return name }
 	if run > 0 {
 		section, id = runSection(run), func(name string) string { return runID(run, name) }
@@ -253,45 +254,45 @@ func (f *Flow) askTube(l *list, run int) {
 		nothing = recorded.None
 	}
 	read := f.readIn(run) || run == 0 && f.anyReading() // a file's, which says what tubes it knows of
-	add := func(s step) {
-		s.done = s.done || read
-		l.add(s)
+	add := func(s frame.Step) {
+		s.Done = s.Done || read
+		l.Add(s)
 	}
 	if !own || f.has(mark(run, markOwnTube)) {
 		add(f.glassStep(run, section, id("tube")))
 	}
 	if own {
-		add(f.step(field{key: graduation, id: id(recorded.FieldGraduationML), read: positive(quantity.Volume),
+		add(f.frame.Field(frame.Field{Key: graduation, ID: id(recorded.FieldGraduationML), Read: positive(quantity.Volume),
 			Question: ask.Question{Section: section, Prompt: "Step between two marks", Required: true, Hint: "such as 1 mL"}}))
-		add(f.step(field{key: capacity, id: id(recorded.FieldCapacityML), read: positive(quantity.Volume), nothing: nothing,
+		add(f.frame.Field(frame.Field{Key: capacity, ID: id(recorded.FieldCapacityML), Read: positive(quantity.Volume), Nothing: nothing,
 			Question: ask.Question{Section: section, Prompt: "Highest mark", Hint: "such as 100 mL; skip leaves it open"}}))
 	}
 	add(f.scaleStep(run, section, id))
 }
 
 // glassStep asks for both at once, of the common sizes.
-func (f *Flow) glassStep(run int, section, id string) step {
+func (f *Flow) glassStep(run int, section, id string) frame.Step {
 	graduation, capacity := runSet(run, recorded.FieldGraduationML), runSet(run, recorded.FieldCapacityML)
 	options := glassOptions()
-	return step{id: id, done: f.has(mark(run, markOwnTube)) || f.has(graduation) && f.has(capacity),
-		ask: func() ask.Question {
+	return frame.Step{ID: id, Done: f.has(mark(run, markOwnTube)) || f.has(graduation) && f.has(capacity),
+		Ask: func() ask.Question {
 			return ask.Question{Kind: ask.Choice, Section: section, Prompt: "Tube", Options: options, Default: f.glass(run),
 				Hint: "highest mark and step between two marks in mL, such as 100/1, or other", Required: true}
 		},
-		take: func(a answer) (taken, error) { return f.takeGlass(run, options, a) }}
+		Take: func(a frame.Answer) (frame.Taken, error) { return f.takeGlass(run, options, a) }}
 }
 
-func (f *Flow) takeGlass(run int, options []ask.Option, a answer) (taken, error) {
-	text := a.text
-	if a.empty() {
+func (f *Flow) takeGlass(run int, options []ask.Option, a frame.Answer) (frame.Taken, error) {
+	text := a.Text
+	if a.Empty() {
 		text = f.glass(run)
 	}
-	value, expected := oneOf(options, ownGlass)(text)
+	value, expected := frame.OneOf(options, ownGlass)(text)
 	switch {
 	case expected != "" || text == "":
-		return taken{}, refuse(a.text, "the tube's highest mark and the step between two marks in mL, such as 100/1, or other")
+		return frame.Taken{}, frame.Refuse(a.Text, "the tube's highest mark and the step between two marks in mL, such as 100/1, or other")
 	case value == wordOther:
-		return taken{drafts: []leakback.Event{event(mark(run, markOwnTube), "1")}}, nil
+		return frame.Taken{Drafts: []leakback.Event{frame.Event(mark(run, markOwnTube), "1")}}, nil
 	}
 	full, step, _ := strings.Cut(value, "/")
 	return f.renewed(typedEvent(runSet(run, recorded.FieldCapacityML), full, text),
@@ -301,7 +302,7 @@ func (f *Flow) takeGlass(run int, options []ask.Option, a answer) (taken, error)
 // glass is the tube that stands for the test or a run, as it is typed; where none
 // does, the one that was used last.
 func (f *Flow) glass(run int) string {
-	full, step := f.record.Value(runSet(run, recorded.FieldCapacityML)), f.record.Value(runSet(run, recorded.FieldGraduationML))
+	full, step := f.Record().Value(runSet(run, recorded.FieldCapacityML)), f.Record().Value(runSet(run, recorded.FieldGraduationML))
 	if run == 0 && full == "" && step == "" {
 		full, step = f.latest(recorded.FieldCapacityML), f.latest(recorded.FieldGraduationML)
 	}
@@ -313,7 +314,7 @@ func (f *Flow) glass(run int) string {
 
 // typedEvent is an event with what was typed for it.
 func typedEvent(key leakback.Key, value, typed string) leakback.Event {
-	e := event(key, value)
+	e := frame.Event(key, value)
 	if typed != value {
 		e.Typed = typed
 	}
@@ -351,32 +352,32 @@ func ownGlass(text string) (value, expected string) {
 }
 
 // scaleStep asks how good the scale is: a class of glass, a figure, or one mark.
-func (f *Flow) scaleStep(run int, section string, id func(string) string) step {
+func (f *Flow) scaleStep(run int, section string, id func(string) string) frame.Step {
 	class, tolerance := runSet(run, recorded.FieldTubeClass), runSet(run, recorded.FieldToleranceML)
-	if own := f.place(mark(run, markOwnScale)); own > max(f.place(class), f.place(tolerance)) {
-		return f.step(field{key: tolerance, id: id(recorded.FieldToleranceML), read: figure(quantity.Volume), Question: ask.Question{
+	if own := f.frame.Place(mark(run, markOwnScale)); own > max(f.frame.Place(class), f.frame.Place(tolerance)) {
+		return f.frame.Field(frame.Field{Key: tolerance, ID: id(recorded.FieldToleranceML), Read: figure(quantity.Volume), Question: ask.Question{
 			Section: section, Prompt: "Largest error of the scale", Required: true, Hint: "such as 0.5 mL"}})
 	}
 	options, standing := f.scales(run), wordMark
 	for _, key := range []leakback.Key{class, tolerance} {
-		if value := f.record.Value(key); value != "" && value != recorded.None {
+		if value := f.Record().Value(key); value != "" && value != recorded.None {
 			standing = value
 		}
 	}
-	read := oneOf(options, figure(quantity.Volume))
-	return step{id: id(recorded.FieldTubeClass), done: f.has(class) || f.has(tolerance),
-		ask: func() ask.Question {
+	read := frame.OneOf(options, figure(quantity.Volume))
+	return frame.Step{ID: id(recorded.FieldTubeClass), Done: f.has(class) || f.has(tolerance),
+		Ask: func() ask.Question {
 			return ask.Question{Kind: ask.Choice, Section: section, Prompt: "How good the scale is", Options: options,
 				Default: standing, Required: true, Hint: "one of these, or the largest error such as 0.5 mL"}
 		},
-		take: func(a answer) (taken, error) {
-			text := a.text
+		Take: func(a frame.Answer) (frame.Taken, error) {
+			text := a.Text
 			if text == "" {
 				text = standing
 			}
 			value, expected := read(text)
 			if expected != "" {
-				return taken{}, refuse(a.text, alternatives(options)+", or the largest error of the scale such as 0.5 mL")
+				return frame.Taken{}, frame.Refuse(a.Text, frame.Alternatives(options)+", or the largest error of the scale such as 0.5 mL")
 			}
 			return f.takeScale(run, value, text), nil
 		}}
@@ -396,7 +397,7 @@ func (f *Flow) scales(run int) []ask.Option {
 }
 
 // takeScale logs how good a scale is. Of one run it takes the place of the test's.
-func (f *Flow) takeScale(run int, value, typed string) taken {
+func (f *Flow) takeScale(run int, value, typed string) frame.Taken {
 	class, tolerance := runSet(run, recorded.FieldTubeClass), runSet(run, recorded.FieldToleranceML)
 	nothing := ""
 	if run > 0 {
@@ -404,21 +405,21 @@ func (f *Flow) takeScale(run int, value, typed string) taken {
 	}
 	switch value {
 	case wordOther:
-		return taken{drafts: []leakback.Event{event(mark(run, markOwnScale), "1")}}
+		return frame.Taken{Drafts: []leakback.Event{frame.Event(mark(run, markOwnScale), "1")}}
 	case wordMark:
-		return f.renewed(event(class, nothing), event(tolerance, nothing))
+		return f.renewed(frame.Event(class, nothing), frame.Event(tolerance, nothing))
 	case "A", "B":
-		return f.renewed(event(class, value), event(tolerance, nothing))
+		return f.renewed(frame.Event(class, value), frame.Event(tolerance, nothing))
 	}
-	return f.renewed(typedEvent(tolerance, value, typed), event(class, nothing))
+	return f.renewed(typedEvent(tolerance, value, typed), frame.Event(class, nothing))
 }
 
 // renewed are those of the events that say something new.
-func (f *Flow) renewed(events ...leakback.Event) taken {
-	var t taken
+func (f *Flow) renewed(events ...leakback.Event) frame.Taken {
+	var t frame.Taken
 	for _, e := range events {
-		if before, known := f.record.Last(e.Key); !known || before.Value != e.Value {
-			t.drafts = append(t.drafts, e)
+		if before, known := f.Record().Last(e.Key); !known || before.Value != e.Value {
+			t.Drafts = append(t.Drafts, e)
 		}
 	}
 	return t

@@ -7,34 +7,47 @@ import (
 
 	"leakback/leakback"
 	"leakback/leakback/entry/ask"
+	"leakback/leakback/entry/frame"
 	"leakback/leakback/entry/recorded"
 	"leakback/limits"
 )
 
 // askJob asks what is tested, for whom and by whom.
-func (f *Flow) askJob(l *list) {
+func (f *Flow) askJob(l *frame.List) {
 	for _, q := range []struct {
 		field, prompt, hint string
 		longest             int
 		offer               bool
 	}{
-		{leakback.FieldTechnician, "Technician", "your name, as the report is to have it", longestName, true},
-		{leakback.FieldVehicle, "Vehicle", "its plate or fleet number", longestName, true},
-		{leakback.FieldVIN, "Vehicle identification number", "the 17 characters, or what the plate has", longestName, false},
-		{leakback.FieldOdometer, "Odometer or hours", "with its unit: 182,400 km, 5310 h", longestName, false},
-		{leakback.FieldCustomer, "Customer", "a name", longestName, true},
-		{leakback.FieldWorkOrder, "Work order", "its number", longestName, false},
-		{leakback.FieldComplaint, "Complaint", "in the customer's words: hard to start when hot", longestSentence, false},
-		{leakback.FieldWorkshop, "Workshop", "its name, as the report is to have it", longestName, true},
+		{leakback.FieldTechnician, "Technician", "your name, as the report is to have it", frame.LongestName, true},
+		{leakback.FieldVehicle, "Vehicle", "its plate or fleet number", frame.LongestName, true},
+		{leakback.FieldVIN, "Vehicle identification number", "the 17 characters, or what the plate has", frame.LongestName, false},
+		{leakback.FieldOdometer, "Odometer or hours", "with its unit: 182,400 km, 5310 h", frame.LongestName, false},
+		{leakback.FieldCustomer, "Customer", "a name", frame.LongestName, true},
+		{leakback.FieldWorkOrder, "Work order", "its number", frame.LongestName, false},
+		{leakback.FieldComplaint, "Complaint", "in the customer's words: hard to start when hot", frame.LongestSentence, false},
+		{leakback.FieldWorkshop, "Workshop", "its name, as the report is to have it", frame.LongestName, true},
 	} {
-		l.add(f.step(field{key: setKey(q.field), read: words(q.longest), offer: q.offer, usual: f.usual(q.field),
+		var also func(string) (frame.Beside, error)
+		if q.field == leakback.FieldVehicle {
+			also = f.tellBefore
+		}
+		l.Add(f.frame.Field(frame.Field{Key: setKey(q.field), Read: frame.Words(q.longest), Offer: q.offer, Usual: f.usual(q.field), Also: also,
 			Question: ask.Question{Section: "The job", Prompt: q.prompt, Hint: q.hint}}))
 	}
-	l.add(f.step(field{key: setKey(leakback.FieldEngine), read: words(longestName), offer: true, also: f.findSheet,
-		usual: f.usual(leakback.FieldEngine), Question: ask.Question{Section: "The engine", Prompt: "Engine",
+	l.Add(f.frame.Field(frame.Field{Key: setKey(leakback.FieldEngine), Read: frame.Words(frame.LongestName), Offer: true, Also: f.findSheet,
+		Usual: f.usual(leakback.FieldEngine), Question: ask.Question{Section: "The engine", Prompt: "Engine",
 			Hint: "its name, by which the limits sheet is found"}}))
-	l.add(f.step(field{key: setKey(leakback.FieldEngineSerial), read: words(longestName), usual: f.usual(leakback.FieldEngineSerial),
+	l.Add(f.frame.Field(frame.Field{Key: setKey(leakback.FieldEngineSerial), Read: frame.Words(frame.LongestName), Usual: f.usual(leakback.FieldEngineSerial),
 		Question: ask.Question{Section: "The engine", Prompt: "Engine serial number", Hint: "as it is stamped"}}))
+}
+
+// tellBefore says what was done to the vehicle before.
+func (f *Flow) tellBefore(vehicle string) (frame.Beside, error) {
+	if f.o.Before == nil || vehicle == "" {
+		return frame.Beside{}, nil
+	}
+	return frame.Beside{Said: f.o.Before(vehicle)}, nil
 }
 
 // usual fills in what is known of a field of the job before the test. It is
@@ -82,21 +95,21 @@ func (f *Flow) knownOf(name string) string {
 }
 
 // findSheet gets the limits sheet for an engine.
-func (f *Flow) findSheet(engine string) ([]leakback.Event, []string, error) {
+func (f *Flow) findSheet(engine string) (frame.Beside, error) {
 	sheet, err := f.o.SheetFor(engine)
 	if err != nil {
 		first, _, _ := strings.Cut(err.Error(), "\n")
-		return nil, nil, refuse(engine, "an engine whose limits sheet can be used: "+first)
+		return frame.Beside{}, frame.Refuse(engine, "an engine whose limits sheet can be used: "+first)
 	}
 	if most := f.highestRead(); sheet.Cylinders > 0 && most > sheet.Cylinders {
-		return nil, nil, refuse(engine, fmt.Sprintf("an engine that has cylinder %d, which was read; the limits sheet %s is for %d cylinders",
+		return frame.Beside{}, frame.Refuse(engine, fmt.Sprintf("an engine that has cylinder %d, which was read; the limits sheet %s is for %d cylinders",
 			most, sheet.Name, sheet.Cylinders))
 	}
-	drafts := sheetDrafts(sheet, f.record)
+	drafts := sheetDrafts(sheet, f.Record())
 	if sheet.Cylinders > 0 && f.set(leakback.FieldCylinders) != "" {
-		drafts = append(drafts, event(setKey(leakback.FieldCylinders), ""))
+		drafts = append(drafts, frame.Event(setKey(leakback.FieldCylinders), ""))
 	}
-	return drafts, sheetText(sheet), nil
+	return frame.Beside{Behind: drafts, Said: sheetText(sheet)}, nil
 }
 
 // sheetFields are the fields that a limits sheet is logged in.
@@ -108,7 +121,7 @@ func sheetDrafts(sheet *limits.Sheet, r *leakback.Record) []leakback.Event {
 	said := recorded.Events(&leakback.Test{}, leakback.Job{}, sheet)
 	var drafts []leakback.Event
 	for _, name := range sheetFields {
-		e := event(setKey(name), "")
+		e := frame.Event(setKey(name), "")
 		if i := slices.IndexFunc(said, func(s leakback.Event) bool { return s.Key == e.Key }); i >= 0 {
 			e = said[i]
 		}
@@ -143,7 +156,7 @@ func limitConditions(s *limits.Sheet) []string {
 }
 
 // cylinderCount asks how many cylinders there are, where the sheet does not say.
-func (f *Flow) cylinderCount(l *list) {
+func (f *Flow) cylinderCount(l *frame.List) {
 	if f.sheet == nil || f.sheet.Cylinders > 0 || f.method() == leakback.MethodTotal {
 		return
 	}
@@ -151,13 +164,13 @@ func (f *Flow) cylinderCount(l *list) {
 	if f.method() == leakback.MethodBlockOff {
 		least = 2
 	}
-	l.add(f.step(field{key: setKey(leakback.FieldCylinders), read: f.enough(whole("the number of cylinders", least, limits.MostCylinders)),
+	l.Add(f.frame.Field(frame.Field{Key: setKey(leakback.FieldCylinders), Read: f.enough(whole("the number of cylinders", least, limits.MostCylinders)),
 		Question: ask.Question{Section: "The test", Prompt: "Cylinders", Required: true,
 			Hint: fmt.Sprintf("how many the engine has, from %d to %d", least, limits.MostCylinders)}}))
 }
 
 // enough refuses fewer cylinders than were read.
-func (f *Flow) enough(read reader) reader {
+func (f *Flow) enough(read frame.Reader) frame.Reader {
 	return func(text string) (string, string) {
 		value, expected := read(text)
 		if most := f.highestRead(); expected == "" && most > atoi(value) {
@@ -170,7 +183,7 @@ func (f *Flow) enough(read reader) reader {
 // highestRead is the highest cylinder that was read or blocked; 0 for none.
 func (f *Flow) highestRead() int {
 	most := 0
-	for _, e := range f.record.Standing() {
+	for _, e := range f.Record().Standing() {
 		switch {
 		case e.Kind == leakback.KindReading && e.Value != "":
 			most = max(most, e.Cylinder)

@@ -11,6 +11,7 @@ import (
 	"leakback/leakback"
 	"leakback/leakback/blockoff"
 	"leakback/leakback/entry/ask"
+	"leakback/leakback/entry/frame"
 	"leakback/leakback/entry/recorded"
 	"leakback/limits/quantity"
 	"leakback/stats"
@@ -39,38 +40,38 @@ type choice struct {
 }
 
 // askNext asks what is to be done after the last run, and what that needs to know.
-func (f *Flow) askNext(l *list, k int) {
+func (f *Flow) askNext(l *frame.List, k int) {
 	chosen, at := f.chosen(k)
 	s := f.nextStep(k)
-	s.done = chosen != ""
-	l.add(s)
+	s.Done = chosen != ""
+	l.Add(s)
 	switch number, leaving := strings.CutPrefix(chosen, nextLeaveOut+" "); {
 	case chosen == nextCorrect:
-		l.add(f.correctStep(k))
+		l.Add(f.correctStep(k))
 	case chosen == nextState:
 		f.askState(l, at)
 	case chosen == nextLeaveOut:
-		l.add(f.whichRunStep(k))
+		l.Add(f.whichRunStep(k))
 	case leaving:
-		l.add(f.reasonStep(k, atoi(number)))
+		l.Add(f.reasonStep(k, atoi(number)))
 	case chosen == nextDone:
-		l.add(f.noteStep())
+		l.Add(f.noteStep())
 	}
 }
 
 // chosen is what was chosen after run k and is not finished, and where in the
 // record; "" where the choice is open.
 func (f *Flow) chosen(k int) (what string, at int) {
-	e, ok := f.record.Last(mark(k, markNext))
+	e, ok := f.Record().Last(mark(k, markNext))
 	if !ok {
 		return "", -1
 	}
 	at = int(e.Seq) - 1
 	number, leaving := strings.CutPrefix(e.Value, nextLeaveOut+" ")
 	switch {
-	case leaving && f.place(leakback.Key{Kind: leakback.KindLeaveOut, Run: atoi(number)}) > at,
+	case leaving && f.frame.Place(leakback.Key{Kind: leakback.KindLeaveOut, Run: atoi(number)}) > at,
 		e.Value == nextState && f.stateAnswered(at),
-		f.place(leakback.Key{Kind: leakback.KindEnd}) > at:
+		f.frame.Place(leakback.Key{Kind: leakback.KindEnd}) > at:
 		return "", at
 	case leaving || slices.Contains([]string{nextCorrect, nextState, nextLeaveOut, nextDone}, e.Value):
 		return e.Value, at
@@ -81,15 +82,15 @@ func (f *Flow) chosen(k int) (what string, at int) {
 // stateAnswered says whether the state was asked for once more, and answered,
 // behind that place of the record.
 func (f *Flow) stateAnswered(at int) bool {
-	l := &list{}
+	l := &frame.List{}
 	f.askState(l, at)
-	return !l.open
+	return !l.Open
 }
 
 // nextStep shows the verdicts and asks what is next.
-func (f *Flow) nextStep(k int) step {
-	return step{id: runID(k, markNext),
-		ask: func() ask.Question {
+func (f *Flow) nextStep(k int) frame.Step {
+	return frame.Step{ID: runID(k, markNext),
+		Ask: func() ask.Question {
 			choices := f.choices(k)
 			q := ask.Question{Kind: ask.Choice, Section: "The result", Prompt: "What next", Required: true,
 				Hint: "or a correction, such as " + f.example(k) + " because misread", Default: choices[0].Value, Notes: f.resultNotes(), Table: f.table(), Board: f.board(k)}
@@ -98,42 +99,42 @@ func (f *Flow) nextStep(k int) step {
 			}
 			return q
 		},
-		take: func(a answer) (taken, error) { return f.takeNext(k, a) }}
+		Take: func(a frame.Answer) (frame.Taken, error) { return f.takeNext(k, a) }}
 }
 
 // takeNext takes a choice, or a correction that names what it corrects.
-func (f *Flow) takeNext(k int, a answer) (taken, error) {
+func (f *Flow) takeNext(k int, a frame.Answer) (frame.Taken, error) {
 	choices := f.choices(k)
 	options := make([]ask.Option, len(choices))
 	for i := range choices {
 		options[i] = choices[i].Option
 	}
-	text := a.text
-	if a.empty() {
+	text := a.Text
+	if a.Empty() {
 		text = options[0].Value
 	}
-	value, expected := oneOf(options, nil)(text)
+	value, expected := frame.OneOf(options, nil)(text)
 	switch {
-	case expected != "" && isCorrection(a.text):
+	case expected != "" && isCorrection(a.Text):
 		return f.takeReading(k, outlet{}, a)
 	case expected != "":
-		return taken{}, refuse(a.text, expected)
+		return frame.Taken{}, frame.Refuse(a.Text, expected)
 	}
 	i := slices.IndexFunc(choices, func(c choice) bool { return c.Value == value })
 	return f.choose(k, choices[i]), nil
 }
 
 // choose logs a choice, and closes the test where a note was given before.
-func (f *Flow) choose(k int, c choice) taken {
-	t := taken{drafts: append([]leakback.Event{event(mark(k, markNext), c.Value)}, c.events...)}
+func (f *Flow) choose(k int, c choice) frame.Taken {
+	t := frame.Taken{Drafts: append([]leakback.Event{frame.Event(mark(k, markNext), c.Value)}, c.events...)}
 	if c.Value == nextDone && f.has(setKey(leakback.FieldNote)) {
-		t.drafts = append(t.drafts, f.ending())
+		t.Drafts = append(t.Drafts, f.ending())
 	}
 	return t
 }
 
 func (f *Flow) ending() leakback.Event {
-	return event(leakback.Key{Kind: leakback.KindEnd}, "done")
+	return frame.Event(leakback.Key{Kind: leakback.KindEnd}, "done")
 }
 
 // resultNotes say what is open and what would settle it, each once.
@@ -171,7 +172,7 @@ func (f *Flow) choices(k int) []choice {
 	rest := []choice{
 		f.another(k, nextAgain, "another run of the same length", 0, 0),
 		f.another(k, nextLonger, "another run of another length", 0, 0),
-		{Option: ask.Option{Value: nextTube, Label: "another run with other tubes"}, events: []leakback.Event{event(mark(k+1, markOtherTube), "1")}},
+		{Option: ask.Option{Value: nextTube, Label: "another run with other tubes"}, events: []leakback.Event{frame.Event(mark(k+1, markOtherTube), "1")}},
 		{Option: ask.Option{Value: nextCorrect, Label: "correct a reading, or the length of a run"}},
 		{Option: ask.Option{Value: nextState, Label: "record the state (temperature, pressure, speed)"}},
 		{Option: ask.Option{Value: nextLeaveOut, Label: "leave a run out, or take it back in"}},
@@ -198,15 +199,15 @@ const mostRuns = 999
 func (f *Flow) another(k int, value, label string, seconds float64, cranks int) choice {
 	c := choice{Option: ask.Option{Value: value, Label: label}}
 	if seconds == 0 { // a mark is enough to begin the run
-		c.events = []leakback.Event{event(mark(k+1, markNext), "")}
+		c.events = []leakback.Event{frame.Event(mark(k+1, markNext), "")}
 		return c
 	}
 	if f.cranking() {
 		cranks = f.cranksIn(k, cranks, seconds)
-		c.events = append(c.events, event(mark(k+1, markCranks), strconv.Itoa(cranks)))
+		c.events = append(c.events, frame.Event(mark(k+1, markCranks), strconv.Itoa(cranks)))
 		seconds /= float64(cranks)
 	}
-	c.events = append(c.events, event(mark(k+1, markSeconds), quantity.Plain(seconds, clockDecimals)))
+	c.events = append(c.events, frame.Event(mark(k+1, markSeconds), quantity.Plain(seconds, clockDecimals)))
 	return c
 }
 
@@ -273,7 +274,7 @@ func (f *Flow) proposals(k int) []choice {
 	case leakback.AllBlocked:
 		if f.method() == leakback.MethodBlockOff {
 			return []choice{{Option: ask.Option{Value: nextAllBlocked, Label: s.Text},
-				events: []leakback.Event{event(runSet(k+1, recorded.FieldBlocked), joined(f.numbers()))}}}
+				events: []leakback.Event{frame.Event(runSet(k+1, recorded.FieldBlocked), joined(f.numbers()))}}}
 		}
 	}
 	return nil
@@ -331,7 +332,7 @@ func (f *Flow) otherTube(k int, s *leakback.Settle) []choice {
 	if !math.IsNaN(s.CollectS) && !math.IsNaN(s.GraduationML) {
 		tube = f.another(k, nextTube, s.Text, collectS(s), s.Cranks)
 	}
-	tube.events = append(tube.events, event(mark(k+1, markOtherTube), "1"))
+	tube.events = append(tube.events, frame.Event(mark(k+1, markOtherTube), "1"))
 	overflow := s.Action == leakback.LargerTube && math.IsNaN(s.GraduationML)
 	if shorter := collectS(s); overflow && shorter >= leastS {
 		return []choice{f.another(k, nextShorter, "collect for "+seconds(shorter)+" with these tubes", shorter, 0), tube}
@@ -340,9 +341,9 @@ func (f *Flow) otherTube(k int, s *leakback.Settle) []choice {
 }
 
 // correctStep takes corrections until an empty line.
-func (f *Flow) correctStep(k int) step {
-	return step{id: runID(k, nextCorrect),
-		ask: func() ask.Question {
+func (f *Flow) correctStep(k int) frame.Step {
+	return frame.Step{ID: runID(k, nextCorrect),
+		Ask: func() ask.Question {
 			q := ask.Question{Kind: ask.Reading, Section: "The result", Prompt: "Correction", Table: f.table(), Board: f.board(k),
 				Hint: f.example(k) + " because misread, interval=61s; Enter ends the corrections"}
 			if k > 1 {
@@ -350,16 +351,16 @@ func (f *Flow) correctStep(k int) step {
 			}
 			return q
 		},
-		take: func(a answer) (taken, error) {
-			if a.text == "" {
-				return taken{drafts: []leakback.Event{event(mark(k, markNext), "")}}, nil
+		Take: func(a frame.Answer) (frame.Taken, error) {
+			if a.Text == "" {
+				return frame.Taken{Drafts: []leakback.Event{frame.Event(mark(k, markNext), "")}}, nil
 			}
 			return f.takeReading(k, outlet{}, a)
 		}}
 }
 
 // whichRunStep asks which run is left out, or taken back in.
-func (f *Flow) whichRunStep(k int) step {
+func (f *Flow) whichRunStep(k int) frame.Step {
 	var options []ask.Option
 	for j := 1; j <= k; j++ {
 		label := fmt.Sprintf("leave run %d out", j)
@@ -368,59 +369,59 @@ func (f *Flow) whichRunStep(k int) step {
 		}
 		options = append(options, ask.Option{Value: strconv.Itoa(j), Label: label})
 	}
-	return step{id: runID(k, nextLeaveOut),
-		ask: func() ask.Question {
+	return frame.Step{ID: runID(k, nextLeaveOut),
+		Ask: func() ask.Question {
 			return ask.Question{Kind: ask.Choice, Section: "The result", Prompt: "Which run", Options: options,
 				Hint: "skip leaves all as they are", Table: f.table()}
 		},
-		take: func(a answer) (taken, error) {
-			if a.text == "" {
-				return taken{drafts: []leakback.Event{event(mark(k, markNext), "")}}, nil
+		Take: func(a frame.Answer) (frame.Taken, error) {
+			if a.Text == "" {
+				return frame.Taken{Drafts: []leakback.Event{frame.Event(mark(k, markNext), "")}}, nil
 			}
-			value, expected := oneOf(options, nil)(a.text)
+			value, expected := frame.OneOf(options, nil)(a.Text)
 			if expected != "" {
-				return taken{}, refuse(a.text, expected)
+				return frame.Taken{}, frame.Refuse(a.Text, expected)
 			}
-			return taken{drafts: []leakback.Event{event(mark(k, markNext), nextLeaveOut+" "+value)}}, nil
+			return frame.Taken{Drafts: []leakback.Event{frame.Event(mark(k, markNext), nextLeaveOut+" "+value)}}, nil
 		}}
 }
 
 // reasonStep asks why.
-func (f *Flow) reasonStep(k, run int) step {
+func (f *Flow) reasonStep(k, run int) frame.Step {
 	value, prompt, said := "1", "Why run %d is left out", "run %d is left out: "
 	if f.leftOut(run) {
 		value, prompt, said = "", "Why run %d takes part again", "run %d takes part again: "
 	}
 	key := leakback.Key{Kind: leakback.KindLeaveOut, Run: run}
-	return step{id: runID(k, "reason"),
-		ask: func() ask.Question {
+	return frame.Step{ID: runID(k, "reason"),
+		Ask: func() ask.Question {
 			return ask.Question{Section: "The result", Prompt: fmt.Sprintf(prompt, run), Hint: "such as a tube was knocked over", Required: true}
 		},
-		take: func(a answer) (taken, error) {
-			if a.text == "" {
-				return taken{}, refuse("", "a reason, which stands in the report")
+		Take: func(a frame.Answer) (frame.Taken, error) {
+			if a.Text == "" {
+				return frame.Taken{}, frame.Refuse("", "a reason, which stands in the report")
 			}
-			reason, expected := words(longestSentence)(a.text)
+			reason, expected := frame.Words(frame.LongestSentence)(a.Text)
 			if expected != "" {
-				return taken{}, refuse(a.text, expected)
+				return frame.Taken{}, frame.Refuse(a.Text, expected)
 			}
-			e := event(key, value)
+			e := frame.Event(key, value)
 			e.Reason = reason
-			return taken{drafts: []leakback.Event{e}, said: []string{fmt.Sprintf(said, run) + reason}}, nil
+			return frame.Taken{Drafts: []leakback.Event{e}, Said: []string{fmt.Sprintf(said, run) + reason}}, nil
 		}}
 }
 
 // noteStep asks for a note and closes the test.
-func (f *Flow) noteStep() step {
-	return step{id: leakback.FieldNote,
-		ask: func() ask.Question {
+func (f *Flow) noteStep() frame.Step {
+	return frame.Step{ID: leakback.FieldNote,
+		Ask: func() ask.Question {
 			return ask.Question{Section: "The end", Prompt: "Note", Hint: "one line for the report; Enter leaves it out"}
 		},
-		take: func(a answer) (taken, error) {
-			value, expected := words(longestSentence)(a.text)
+		Take: func(a frame.Answer) (frame.Taken, error) {
+			value, expected := frame.Words(frame.LongestSentence)(a.Text)
 			if expected != "" {
-				return taken{}, refuse(a.text, expected)
+				return frame.Taken{}, frame.Refuse(a.Text, expected)
 			}
-			return taken{drafts: []leakback.Event{event(setKey(leakback.FieldNote), value), f.ending()}}, nil
+			return frame.Taken{Drafts: []leakback.Event{frame.Event(setKey(leakback.FieldNote), value), f.ending()}}, nil
 		}}
 }

@@ -12,6 +12,7 @@ import (
 	"leakback/leakback/entry/ask"
 	"leakback/leakback/entry/flow"
 	"leakback/leakback/entry/recorded"
+	"leakback/leakback/repair"
 )
 
 // individual begins a test with a tube for each cylinder, up to the levels of its
@@ -307,4 +308,24 @@ func TestResultBeforeAnythingWasRead(t *testing.T) {
 	b := newBay(t, parse(t, sixSheet), nil)
 	_, err := b.flow.Result()
 	require.ErrorIs(t, err, recorded.ErrNoReadings)
+}
+
+// What was done to the engine after a test is no entry of the test: a work's
+// number is no run's, and the test stays closed.
+func TestWorkIsNoneOfTheTest(t *testing.T) {
+	work := func(b *bay) {
+		require.NoError(t, b.keep([]leakback.Event{
+			{Key: leakback.Key{Kind: leakback.KindOpen}}, {Key: repair.MarkKey(2, 0, ""), Value: "begun"},
+			{Key: repair.Key(2, 4, repair.FieldFeedTube), Value: repair.New}, {Key: repair.StepKey(2, 4, 1, repair.FieldStep), Value: "1"}}))
+		resumed, err := flow.Resume(b.options(), b.kept)
+		require.NoError(t, err)
+		b.flow = resumed
+	}
+	b := upTo(t, named("idle"), "run 1 next")
+	before := asked(b.flow.Question())
+	work(b)
+	require.Equal(t, before, asked(b.flow.Question()))
+	b = upTo(t, named("idle"), "done")
+	work(b)
+	b.at("done")
 }

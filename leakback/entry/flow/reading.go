@@ -8,17 +8,18 @@ import (
 
 	"leakback/leakback"
 	"leakback/leakback/entry/ask"
+	"leakback/leakback/entry/frame"
 	"leakback/leakback/entry/recorded"
 	"leakback/limits/quantity"
 )
 
 // askReadings asks for what the tubes hold.
-func (f *Flow) askReadings(l *list, k int) {
+func (f *Flow) askReadings(l *frame.List, k int) {
 	for _, o := range f.outlets(k) {
 		_, read := f.read(k, o)
-		l.add(step{id: f.readingID(k, o), done: read,
-			ask:  func() ask.Question { return f.askReading(k, o) },
-			take: func(a answer) (taken, error) { return f.takeReading(k, o, a) }})
+		l.Add(frame.Step{ID: f.readingID(k, o), Done: read,
+			Ask:  func() ask.Question { return f.askReading(k, o) },
+			Take: func(a frame.Answer) (frame.Taken, error) { return f.takeReading(k, o, a) }})
 	}
 }
 
@@ -59,7 +60,6 @@ type entryOf struct {
 }
 
 var (
-	becauseWord  = regexp.MustCompile(`(?i)^(.*\S)\s+because\s+(\S.*)$`)
 	runWord      = regexp.MustCompile(`(?i)^run\s+(\d+)[\s:,]+(\S.*)$`)
 	intervalWord = regexp.MustCompile(`(?i)^interval\s*[=:]?\s*(.*)$`)
 	namedLevel   = regexp.MustCompile(`^([^=]*[^=\s])\s*=\s*(.*)$`)
@@ -85,16 +85,13 @@ func (f *Flow) parse(k int, o outlet, text string) (entryOf, error) {
 	if own := f.outlets(k); len(own) == 1 {
 		e.outlet = own[0]
 	}
-	rest := text
-	if m := becauseWord.FindStringSubmatch(rest); m != nil {
-		rest, e.reason = m[1], m[2]
-		if _, expected := words(longestSentence)(e.reason); expected != "" {
-			return e, refuse(text, "as a reason "+expected)
-		}
+	rest, reason, err := frame.Because(text)
+	if e.reason = reason; err != nil {
+		return e, err
 	}
 	if m := runWord.FindStringSubmatch(rest); m != nil {
 		if e.run, rest = atoi(m[1]), m[2]; e.run < 1 || e.run > k || !f.timed(e.run) {
-			return e, refuse(text, fmt.Sprintf("a run from 1 to %d", k))
+			return e, frame.Refuse(text, fmt.Sprintf("a run from 1 to %d", k))
 		}
 		if own := f.outlets(e.run); len(own) == 1 {
 			e.outlet = own[0]
@@ -102,7 +99,7 @@ func (f *Flow) parse(k int, o outlet, text string) (entryOf, error) {
 	}
 	if m := intervalWord.FindStringSubmatch(rest); m != nil {
 		if e.interval = strings.TrimSpace(m[1]); e.interval == "" {
-			return e, refuse(text, "a length behind interval, such as interval=61s")
+			return e, frame.Refuse(text, "a length behind interval, such as interval=61s")
 		}
 		return e, nil
 	}
@@ -118,18 +115,18 @@ func (f *Flow) parseLevel(e entryOf, text, rest string) (entryOf, error) {
 	if m != nil {
 		o, ok := f.outletNamed(e.run, m[1])
 		if !ok {
-			return e, refuse(text, "one of "+f.outletNames(e.run)+" in front of the level, such as "+f.example(e.run))
+			return e, frame.Refuse(text, "one of "+f.outletNames(e.run)+" in front of the level, such as "+f.example(e.run))
 		}
 		e.outlet, rest = o, m[2]
 	}
 	if e.outlet == (outlet{}) && m == nil && len(f.outlets(e.run)) > 1 {
-		return e, refuse(text, "which one it is of, and its level: "+f.example(e.run))
+		return e, frame.Refuse(text, "which one it is of, and its level: "+f.example(e.run))
 	}
 	e.level = strings.TrimSpace(rest)
 	switch {
 	case e.level == "":
-		return e, refuse(text, "a level, such as "+f.example(e.run))
-	case e.level == "-" || strings.EqualFold(e.level, wordSkip):
+		return e, frame.Refuse(text, "a level, such as "+f.example(e.run))
+	case e.level == "-" || strings.EqualFold(e.level, frame.WordSkip):
 		e.level = ""
 	}
 	return e, nil
@@ -169,40 +166,40 @@ func (f *Flow) example(run int) string {
 }
 
 // takeReading logs a level, or what else was typed at a reading.
-func (f *Flow) takeReading(k int, o outlet, a answer) (taken, error) {
+func (f *Flow) takeReading(k int, o outlet, a frame.Answer) (frame.Taken, error) {
 	standing, read := f.read(k, o)
 	switch {
-	case a.skip:
+	case a.Skip:
 		return f.setReading(entryOf{run: k, outlet: o}, "")
-	case a.text == "" && read && standing.Value != "":
-		return taken{}, nil
-	case a.text == "":
-		return taken{}, refuse("", "a level such as 22.5, >100 or <2, or skip where it is not read")
+	case a.Text == "" && read && standing.Value != "":
+		return frame.Taken{}, nil
+	case a.Text == "":
+		return frame.Taken{}, frame.Refuse("", "a level such as 22.5, >100 or <2, or skip where it is not read")
 	}
-	e, err := f.parse(k, o, a.text)
+	e, err := f.parse(k, o, a.Text)
 	if err != nil {
-		return taken{}, err
+		return frame.Taken{}, err
 	}
 	if e.interval != "" {
 		return f.correctInterval(e.run, e.interval, e.reason)
 	}
-	return f.setReading(e, a.text)
+	return f.setReading(e, a.Text)
 }
 
 // setReading logs a level where it says something new.
-func (f *Flow) setReading(e entryOf, typed string) (taken, error) {
+func (f *Flow) setReading(e entryOf, typed string) (frame.Taken, error) {
 	column, value := recorded.FieldVolumeML, e.level
 	if m := weighed.FindStringSubmatch(value); m != nil {
 		column, value = recorded.FieldMassG, m[1]
 	}
 	if expected := ambiguous(value); expected != "" && column == recorded.FieldVolumeML {
-		return taken{}, refuse(typed, expected)
+		return frame.Taken{}, frame.Refuse(typed, expected)
 	}
 	before, read := f.read(e.run, e.outlet)
 	if read && before.Value == value && (before.Field == column || value == "") {
-		return taken{said: []string{e.outlet.name() + ": " + levelText(column, value) + ", as before"}}, nil
+		return frame.Taken{Said: []string{e.outlet.name() + ": " + levelText(column, value) + ", as before"}}, nil
 	}
-	draft := event(e.outlet.key(e.run, column), value)
+	draft := frame.Event(e.outlet.key(e.run, column), value)
 	if column == recorded.FieldMassG {
 		draft.Typed = e.level
 	}
@@ -214,7 +211,7 @@ func (f *Flow) setReading(e entryOf, typed string) (taken, error) {
 	if read {
 		said += " (was " + levelText(before.Field, before.Value) + ")"
 	}
-	return taken{drafts: []leakback.Event{draft}, said: []string{said}}, nil
+	return frame.Taken{Drafts: []leakback.Event{draft}, Said: []string{said}}, nil
 }
 
 // ambiguous says what to type in the place of a figure that a file may hold and
@@ -225,7 +222,7 @@ func ambiguous(level string) (expected string) {
 		return ""
 	}
 	if _, err := quantity.Parse(quantity.Volume, figure); err != nil {
-		return expectedOf(err, figure)
+		return frame.Expected(err, figure)
 	}
 	return ""
 }

@@ -7,6 +7,7 @@ import (
 	"leakback/leakback"
 	"leakback/leakback/entry"
 	"leakback/leakback/entry/recorded"
+	"leakback/leakback/repair"
 	"leakback/limits/quantity"
 )
 
@@ -59,33 +60,18 @@ func keyOf(field string) leakback.Key {
 	return setKey(field)
 }
 
-// event is one with that key and value.
-func event(key leakback.Key, value string) leakback.Event {
-	return leakback.Event{Key: key, Value: value}
-}
-
 // has says whether anything was entered for a key, if only that it is open.
 func (f *Flow) has(key leakback.Key) bool {
-	_, ok := f.record.Last(key)
+	_, ok := f.Record().Last(key)
 	return ok
 }
 
-// place is where the event that stands for a key is in the record; -1 where
-// there is none.
-func (f *Flow) place(key leakback.Key) int {
-	e, ok := f.record.Last(key)
-	if !ok {
-		return -1
-	}
-	return int(e.Seq) - 1
-}
-
 // set is what stands for a field of the test.
-func (f *Flow) set(field string) string { return f.record.Set(field) }
+func (f *Flow) set(field string) string { return f.Record().Set(field) }
 
 // number is what stands for a key as a number; 0 where nothing does.
 func (f *Flow) number(key leakback.Key) float64 {
-	x, err := quantity.ParseNumber(f.record.Value(key), false)
+	x, err := quantity.ParseNumber(f.Record().Value(key), false)
 	if err != nil {
 		return 0
 	}
@@ -110,15 +96,17 @@ func (f *Flow) cylinders() int {
 // lastRun is the highest run that anything was entered for.
 func (f *Flow) lastRun() int {
 	last := 0
-	for i := range f.record.Events {
-		last = max(last, f.record.Events[i].Run)
+	for _, e := range f.Record().Events {
+		if repair.OfWork(e) == 0 { // a work's number is no run's
+			last = max(last, e.Run)
+		}
 	}
 	return last
 }
 
 // anyReading says whether anything was read.
 func (f *Flow) anyReading() bool {
-	return slices.ContainsFunc(f.record.Events, func(e leakback.Event) bool {
+	return slices.ContainsFunc(f.Record().Events, func(e leakback.Event) bool {
 		return e.Kind == leakback.KindReading && e.Value != ""
 	})
 }
@@ -127,7 +115,7 @@ func (f *Flow) anyReading() bool {
 // there is one.
 func (f *Flow) read(run int, o outlet) (last leakback.Event, ok bool) {
 	for _, column := range entry.ReadingColumns() {
-		if e, found := f.record.Last(o.key(run, column)); found && (!ok || e.Seq > last.Seq) {
+		if e, found := f.Record().Last(o.key(run, column)); found && (!ok || e.Seq > last.Seq) {
 			last, ok = e, true
 		}
 	}
@@ -136,7 +124,7 @@ func (f *Flow) read(run int, o outlet) (last leakback.Event, ok bool) {
 
 // readIn says whether anything was read in a run.
 func (f *Flow) readIn(run int) bool {
-	return slices.ContainsFunc(f.record.Events, func(e leakback.Event) bool {
+	return slices.ContainsFunc(f.Record().Events, func(e leakback.Event) bool {
 		return e.Kind == leakback.KindReading && e.Run == run && e.Value != ""
 	})
 }

@@ -10,6 +10,7 @@ import (
 	"leakback/leakback/blockoff"
 	"leakback/leakback/entry"
 	"leakback/leakback/entry/ask"
+	"leakback/leakback/entry/frame"
 	"leakback/leakback/entry/recorded"
 	"leakback/limits/quantity"
 )
@@ -20,20 +21,20 @@ func runID(run int, what string) string { return fmt.Sprintf("run %d %s", run, w
 func runSection(run int) string { return "Run " + strconv.Itoa(run) }
 
 // askRuns asks for the runs one after the other, and after the last what is next.
-func (f *Flow) askRuns(l *list) {
-	if l.open {
+func (f *Flow) askRuns(l *frame.List) {
+	if l.Open {
 		return
 	}
 	ahead, before := f.ahead(), 1
 	if !f.has(mark(0, markCautions)) && !f.has(mark(0, markPriming)) {
 		before = ahead
 	}
-	for k := 1; !l.open; k++ {
+	for k := 1; !l.Open; k++ {
 		if k == before {
 			f.askCautions(l, ahead > 0)
 		}
 		f.askRun(l, k)
-		if !l.open && !f.goesOn(k) {
+		if !l.Open && !f.goesOn(k) {
 			f.askNext(l, k)
 			return
 		}
@@ -62,15 +63,15 @@ func (f *Flow) collected(run int) bool {
 
 // askCautions asks for the cautions to be acknowledged and the hoses primed,
 // where fuel is still to be collected.
-func (f *Flow) askCautions(l *list, collecting bool) {
-	place := f.place(mark(0, markCautions))
-	read := place > max(f.place(setKey(leakback.FieldMethod)), f.place(setKey(recorded.FieldCondition)))
+func (f *Flow) askCautions(l *frame.List, collecting bool) {
+	place := f.frame.Place(mark(0, markCautions))
+	read := place > max(f.frame.Place(setKey(leakback.FieldMethod)), f.frame.Place(setKey(recorded.FieldCondition)))
 	if cautions := f.cautions(); len(cautions) > 0 {
-		l.add(f.confirm(markCautions, "understood", read || !collecting, ask.Question{Section: "Cautions",
+		l.Add(f.frame.Confirm(mark(0, markCautions), read || !collecting, ask.Question{Section: "Cautions",
 			Prompt: "Read these before anything is touched", Notes: cautions,
 			Options: []ask.Option{{Value: "understood", Label: "I have read and understood them"}}}))
 	}
-	l.add(f.confirm(markPriming, "primed", f.has(mark(0, markPriming)) || !collecting, ask.Question{Section: "Priming",
+	l.Add(f.frame.Confirm(mark(0, markPriming), f.has(mark(0, markPriming)) || !collecting, ask.Question{Section: "Priming",
 		Prompt: "Prime the hoses", Notes: []string{
 			"Connect the hoses and run (or crank) until every hose drips without bubbles. Stop. Empty the tubes."},
 		Options: []ask.Option{{Value: "primed", Label: "every hose is full and every tube is empty"}}}))
@@ -83,25 +84,14 @@ func (f *Flow) cautions() []string {
 	return f.o.Cautions(f.method(), f.set(recorded.FieldCondition))
 }
 
-// confirm is a question that wants one word, and logs that it was given.
-func (f *Flow) confirm(field, word string, done bool, q ask.Question) step {
-	q.Kind, q.Required, q.Hint = ask.Confirm, true, "type "+word
-	return step{id: field, done: done, ask: func() ask.Question { return q }, take: func(a answer) (taken, error) {
-		if value, _ := oneOf(q.Options, nil)(a.text); value != word {
-			return taken{}, refuse(a.text, "the word "+word)
-		}
-		return taken{drafts: []leakback.Event{event(mark(0, field), word)}}, nil
-	}}
-}
-
 // askRun asks for one run: what is special about it, how long, the collection
 // and its readings.
-func (f *Flow) askRun(l *list, k int) {
+func (f *Flow) askRun(l *frame.List, k int) {
 	switch {
 	case f.method() == leakback.MethodBlockOff:
-		l.add(f.blockedStep(k))
+		l.Add(f.blockedStep(k))
 	case f.oneTube():
-		l.add(f.cylinderStep(k))
+		l.Add(f.cylinderStep(k))
 	}
 	if f.has(mark(k, markOtherTube)) {
 		f.askTube(l, k)
@@ -127,7 +117,7 @@ func (f *Flow) schedule() [][]int {
 func (f *Flow) passes() int {
 	passes := 2
 	for k := 1; k <= f.lastRun(); k++ {
-		if f.record.Value(mark(k, markNext)) == nextPasses {
+		if f.Record().Value(mark(k, markNext)) == nextPasses {
 			passes += 2
 		}
 	}
@@ -159,30 +149,30 @@ func (f *Flow) lastCut() bool {
 }
 
 // blockedStep asks which cylinders are blocked.
-func (f *Flow) blockedStep(k int) step {
+func (f *Flow) blockedStep(k int) frame.Step {
 	key := runSet(k, recorded.FieldBlocked)
 	standing := func() string {
-		if e, ok := f.record.Last(key); ok {
+		if e, ok := f.Record().Last(key); ok {
 			return blockedWord(e.Value)
 		}
 		return blockedWord(f.nextBlocked(k))
 	}
-	return step{id: runID(k, recorded.FieldBlocked), done: f.has(key),
-		ask: func() ask.Question {
+	return frame.Step{ID: runID(k, recorded.FieldBlocked), Done: f.has(key),
+		Ask: func() ask.Question {
 			return ask.Question{Section: runSection(k), Prompt: "Blocked cylinders", Required: true, Default: standing(),
 				Hint: "joined by +, such as 2 or 1+2, or none" + f.cutHint(k), Notes: f.scheduleNote(k)}
 		},
-		take: func(a answer) (taken, error) {
-			text := a.text
+		Take: func(a frame.Answer) (frame.Taken, error) {
+			text := a.Text
 			switch {
-			case a.skip:
+			case a.Skip:
 				return f.cutSchedule(k, f.has(key))
 			case text == "":
 				text = standing()
 			}
 			value, expected := f.blocked(text)
 			if expected != "" {
-				return taken{}, refuse(a.text, expected)
+				return frame.Taken{}, frame.Refuse(a.Text, expected)
 			}
 			return f.renewed(typedEvent(key, value, text)), nil
 		}}
@@ -244,7 +234,7 @@ func (f *Flow) leftToDo(k int) []string {
 		if f.leftOut(j) {
 			continue
 		}
-		if i := slices.Index(left, f.record.Value(runSet(j, recorded.FieldBlocked))); i >= 0 {
+		if i := slices.Index(left, f.Record().Value(runSet(j, recorded.FieldBlocked))); i >= 0 {
 			left = slices.Delete(left, i, i+1)
 		}
 	}
@@ -253,7 +243,7 @@ func (f *Flow) leftToDo(k int) []string {
 
 // leftOut says whether a run is kept out of the evaluation.
 func (f *Flow) leftOut(run int) bool {
-	return f.record.Value(leakback.Key{Kind: leakback.KindLeaveOut, Run: run}) != ""
+	return f.Record().Value(leakback.Key{Kind: leakback.KindLeaveOut, Run: run}) != ""
 }
 
 // scheduleNote says what is left of the schedule.
@@ -278,29 +268,29 @@ func (f *Flow) cutHint(k int) string {
 }
 
 // cutSchedule ends the schedule with the run before.
-func (f *Flow) cutSchedule(k int, begun bool) (taken, error) {
+func (f *Flow) cutSchedule(k int, begun bool) (frame.Taken, error) {
 	if k == 1 || begun {
-		return taken{}, refuse(wordSkip, "an answer here: the run has begun")
+		return frame.Taken{}, frame.Refuse(frame.WordSkip, "an answer here: the run has begun")
 	}
-	return taken{drafts: []leakback.Event{event(mark(k-1, markLast), "cut")}}, nil
+	return frame.Taken{Drafts: []leakback.Event{frame.Event(mark(k-1, markLast), "cut")}}, nil
 }
 
 // cylinderStep asks whose return is collected into the one tube.
-func (f *Flow) cylinderStep(k int) step {
+func (f *Flow) cylinderStep(k int) frame.Step {
 	key := mark(k, markCylinder)
 	standing := strconv.Itoa(f.cylinderOf(k))
 	if f.cylinderOf(k) == 0 {
 		standing = strconv.Itoa(f.nextCylinder(k))
 	}
 	read := whole("a cylinder's number", 1, max(1, f.cylinders()))
-	return step{id: runID(k, markCylinder), done: f.cylinderOf(k) > 0,
-		ask: func() ask.Question {
+	return frame.Step{ID: runID(k, markCylinder), Done: f.cylinderOf(k) > 0,
+		Ask: func() ask.Question {
 			return ask.Question{Section: runSection(k), Prompt: "Cylinder", Default: standing, Required: true,
 				Hint: "whose return goes into the tube" + f.cutHint(k)}
 		},
-		take: func(a answer) (taken, error) {
-			text := a.text
-			if a.skip {
+		Take: func(a frame.Answer) (frame.Taken, error) {
+			text := a.Text
+			if a.Skip {
 				return f.cutSchedule(k, f.cylinderOf(k) > 0)
 			}
 			if text == "" {
@@ -309,11 +299,11 @@ func (f *Flow) cylinderStep(k int) step {
 			value, expected := read(text)
 			switch {
 			case expected != "":
-				return taken{}, refuse(a.text, expected)
+				return frame.Taken{}, frame.Refuse(a.Text, expected)
 			case f.readIn(k) && value != standing:
-				return taken{}, refuse(a.text, standing+", whose reading was taken; correct the reading or leave the run out")
+				return frame.Taken{}, frame.Refuse(a.Text, standing+", whose reading was taken; correct the reading or leave the run out")
 			}
-			return f.renewed(event(key, value)), nil
+			return f.renewed(frame.Event(key, value)), nil
 		}}
 }
 
@@ -323,7 +313,7 @@ func (f *Flow) cylinderOf(run int) int {
 	if c := f.count(mark(run, markCylinder)); c > 0 {
 		return c
 	}
-	for _, e := range f.record.Events {
+	for _, e := range f.Record().Events {
 		if e.Kind == leakback.KindReading && e.Run == run && e.Cylinder > 0 {
 			return e.Cylinder
 		}
@@ -383,7 +373,7 @@ func (f *Flow) returnLines() []outlet {
 
 // untimed says that the length of a run is known to be unknown.
 func (f *Flow) untimed(run int) bool {
-	value := f.record.Value(runSet(run, recorded.FieldIntervalS))
+	value := f.Record().Value(runSet(run, recorded.FieldIntervalS))
 	if value == "" {
 		value = f.set(recorded.FieldIntervalS)
 		return value == entry.Unknown && !f.anyTime(run)
@@ -393,31 +383,31 @@ func (f *Flow) untimed(run int) bool {
 
 // askLength asks how long a run is to last: the whole of it, or each crank and
 // how many. Later runs last as long unless somebody says otherwise.
-func (f *Flow) askLength(l *list, k int) {
+func (f *Flow) askLength(l *frame.List, k int) {
 	if !f.cranking() {
-		l.add(f.lengthStep(k, "seconds", "Length of the collection", "such as 60, 90 s or 1:30", 0))
+		l.Add(f.lengthStep(k, "seconds", "Length of the collection", "such as 60, 90 s or 1:30", 0))
 		return
 	}
-	cranks := f.step(field{key: mark(k, markCranks), id: runID(k, "cranks"), read: whole("the number of cranks", 1, mostCranks),
-		usual: func(q *ask.Question) { q.Default = strconv.Itoa(f.usualCranks(k)) },
+	cranks := f.frame.Field(frame.Field{Key: mark(k, markCranks), ID: runID(k, "cranks"), Read: whole("the number of cranks", 1, mostCranks),
+		Usual: func(q *ask.Question) { q.Default = strconv.Itoa(f.usualCranks(k)) },
 		Question: ask.Question{Section: runSection(k), Prompt: "Cranks in a run", Required: true,
 			Hint: "how often the starter is used, with rests between"}})
-	cranks.done = cranks.done || f.timed(k) || f.inherits(k) && f.cranks(k-1) > 0 || f.count(setKey(recorded.FieldCranks)) > 0
-	l.add(cranks)
+	cranks.Done = cranks.Done || f.timed(k) || f.inherits(k) && f.cranks(k-1) > 0 || f.count(setKey(recorded.FieldCranks)) > 0
+	l.Add(cranks)
 	most := 0.0
 	hint := "such as 10 or 15 s; the service information has the longest that the starter may be used"
 	if f.sheet != nil && f.sheet.Measurement.MaxCrankS > 0 {
 		most = f.sheet.Measurement.MaxCrankS
 		hint = "at most " + seconds(most) + ", as the limits sheet says"
 	}
-	l.add(f.lengthStep(k, "crank seconds", "Length of each crank", hint, most))
+	l.Add(f.lengthStep(k, "crank seconds", "Length of each crank", hint, most))
 }
 
 // mostCranks is as many as a readings file may have.
 const mostCranks = 99
 
 // lengthStep asks how long one collection, or one crank, is to last.
-func (f *Flow) lengthStep(k int, what, prompt, hint string, most float64) step {
+func (f *Flow) lengthStep(k int, what, prompt, hint string, most float64) frame.Step {
 	read := func(text string) (string, string) {
 		value, expected := figure(quantity.Interval)(text)
 		if expected == "" && most > 0 && number(value) > most {
@@ -425,17 +415,17 @@ func (f *Flow) lengthStep(k int, what, prompt, hint string, most float64) step {
 		}
 		return value, expected
 	}
-	s := f.step(field{key: mark(k, markSeconds), id: runID(k, what), read: read,
-		usual:    func(q *ask.Question) { q.Default = f.usualSeconds(k) },
+	s := f.frame.Field(frame.Field{Key: mark(k, markSeconds), ID: runID(k, what), Read: read,
+		Usual:    func(q *ask.Question) { q.Default = f.usualSeconds(k) },
 		Question: ask.Question{Section: runSection(k), Prompt: prompt, Required: true, Hint: hint}})
-	known := s.done || f.inherits(k) && f.planned(k-1) > 0 || f.plannedByFlag(k) > 0
-	s.done = f.timed(k) || known && (most == 0 || f.planned(k) <= most)
+	known := s.Done || f.inherits(k) && f.planned(k-1) > 0 || f.plannedByFlag(k) > 0
+	s.Done = f.timed(k) || known && (most == 0 || f.planned(k) <= most)
 	return s
 }
 
 // inherits says that a run is to last as long as the one before.
 func (f *Flow) inherits(k int) bool {
-	return k > 1 && f.record.Value(mark(k-1, markNext)) != nextLonger
+	return k > 1 && f.Record().Value(mark(k-1, markNext)) != nextLonger
 }
 
 // planned is how long a collection or each crank of a run is to last in s; 0

@@ -6,6 +6,7 @@ import (
 
 	"leakback/leakback"
 	"leakback/leakback/entry/ask"
+	"leakback/leakback/entry/frame"
 	"leakback/leakback/entry/recorded"
 	"leakback/limits/quantity"
 )
@@ -19,21 +20,21 @@ var temperaturePlaces = []ask.Option{
 
 // askState asks for what is recorded beside the readings. Where it is asked once
 // more, only answers at or behind the place since count.
-func (f *Flow) askState(l *list, since int) {
+func (f *Flow) askState(l *frame.List, since int) {
 	section, prefix := "The state", ""
 	if since > 0 {
 		section, prefix = "The state once more", "state "
 	}
-	add := func(name string, read reader, q ask.Question) {
+	add := func(name string, read frame.Reader, q ask.Question) {
 		q.Section = section
-		s := f.step(field{key: setKey(name), id: prefix + name, read: read, since: since, Question: q})
-		s.done = s.done || since == 0 && f.saidOfRuns(name)
-		l.add(s)
+		s := f.frame.Field(frame.Field{Key: setKey(name), ID: prefix + name, Read: read, Since: since, Question: q})
+		s.Done = s.Done || since == 0 && f.saidOfRuns(name)
+		l.Add(s)
 	}
 	add(recorded.FieldFuelTempC, figure(quantity.Temperature), ask.Question{Prompt: "Fuel temperature",
 		Hint: "such as 45, 45 °C or 113 °F" + f.asLimit(recorded.FieldFuelTempC)})
 	if f.set(recorded.FieldFuelTempC) != "" {
-		add(recorded.FieldFuelTempAt, oneOf(temperaturePlaces, nil), ask.Question{Kind: ask.Choice,
+		add(recorded.FieldFuelTempAt, frame.OneOf(temperaturePlaces, nil), ask.Question{Kind: ask.Choice,
 			Prompt: "Where the temperature was taken", Options: temperaturePlaces, Hint: "skip leaves it open"})
 	}
 	add(recorded.FieldRailPressureBar, figure(quantity.Pressure), ask.Question{Prompt: "Rail pressure",
@@ -53,7 +54,7 @@ func (f *Flow) askState(l *list, since int) {
 
 // saidOfRuns says whether a file gave a field run by run.
 func (f *Flow) saidOfRuns(name string) bool {
-	return slices.ContainsFunc(f.record.Events, func(e leakback.Event) bool {
+	return slices.ContainsFunc(f.Record().Events, func(e leakback.Event) bool {
 		return e.Kind == leakback.KindSet && e.Run > 0 && e.Field == name && e.Value != ""
 	})
 }

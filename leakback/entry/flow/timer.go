@@ -10,6 +10,7 @@ import (
 	"leakback/leakback"
 	"leakback/leakback/entry"
 	"leakback/leakback/entry/ask"
+	"leakback/leakback/entry/frame"
 	"leakback/leakback/entry/recorded"
 	"leakback/limits/quantity"
 )
@@ -24,7 +25,7 @@ const (
 // anyTime says whether a clock timed anything of a run.
 func (f *Flow) anyTime(run int) bool {
 	for _, field := range f.timedFields(run) {
-		if f.record.Value(timeKey(run, field)) != "" {
+		if f.Record().Value(timeKey(run, field)) != "" {
 			return true
 		}
 	}
@@ -35,7 +36,7 @@ func (f *Flow) anyTime(run int) bool {
 func (f *Flow) timedFields(run int) []string {
 	var fields []string
 	seen := map[string]bool{}
-	for _, e := range f.record.Events {
+	for _, e := range f.Record().Events {
 		if e.Kind == leakback.KindTime && e.Run == run && !seen[e.Field] {
 			seen[e.Field] = true
 			fields = append(fields, e.Field)
@@ -46,14 +47,14 @@ func (f *Flow) timedFields(run int) []string {
 
 // crankTimed says whether a crank of a run was timed.
 func (f *Flow) crankTimed(run, crank int) bool {
-	return f.record.Value(timeKey(run, recorded.Crank(crank))) != ""
+	return f.Record().Value(timeKey(run, recorded.Crank(crank))) != ""
 }
 
 // timed says that the length of a run is known, or known to be unknown.
 func (f *Flow) timed(run int) bool {
 	switch {
-	case f.record.Value(runSet(run, recorded.FieldIntervalS)) != "", f.untimed(run),
-		f.record.Value(timeKey(run, recorded.FieldCollection)) != "",
+	case f.Record().Value(runSet(run, recorded.FieldIntervalS)) != "", f.untimed(run),
+		f.Record().Value(timeKey(run, recorded.FieldCollection)) != "",
 		f.set(recorded.FieldIntervalS) != "" && f.readIn(run):
 		return true
 	case !f.anyTime(run):
@@ -72,17 +73,17 @@ func (f *Flow) timed(run int) bool {
 // interval is the length of a run as it stands in s; 0 where it is not known.
 func (f *Flow) interval(run int) float64 {
 	set := runSet(run, recorded.FieldIntervalS)
-	at, total := f.place(set), 0.0
+	at, total := f.frame.Place(set), 0.0
 	for _, field := range f.timedFields(run) {
 		key := timeKey(run, field)
-		if f.record.Value(key) != "" && (f.place(key) > at || f.record.Value(set) == "") {
+		if f.Record().Value(key) != "" && (f.frame.Place(key) > at || f.Record().Value(set) == "") {
 			total += f.number(key)
 		}
 	}
 	switch {
 	case total > 0:
 		return total
-	case f.record.Value(set) != "":
+	case f.Record().Value(set) != "":
 		return f.number(set)
 	}
 	return f.number(setKey(recorded.FieldIntervalS))
@@ -90,71 +91,71 @@ func (f *Flow) interval(run int) float64 {
 
 // askCollection asks for the collection to be timed, in one piece or crank by
 // crank; afterwards its length can be corrected.
-func (f *Flow) askCollection(l *list, k int) {
+func (f *Flow) askCollection(l *frame.List, k int) {
 	switch {
 	case f.timed(k):
-		l.add(f.intervalStep(k))
+		l.Add(f.intervalStep(k))
 		return
 	case !f.cranking():
-		l.add(f.timerStep(k, recorded.FieldCollection, "Collect for "+seconds(f.planned(k)), false))
+		l.Add(f.timerStep(k, recorded.FieldCollection, "Collect for "+seconds(f.planned(k)), false))
 		return
 	}
 	cranks := max(1, f.cranks(k))
 	for j := 1; j <= cranks; j++ {
 		if since, ok := f.cranked(k, j); ok {
-			l.add(f.restStep(k, j, since))
+			l.Add(f.restStep(k, j, since))
 		}
 		prompt := fmt.Sprintf("Crank for %s", seconds(f.planned(k)))
 		if cranks > 1 {
 			prompt = fmt.Sprintf("Crank %d of %d, for %s", j, cranks, seconds(f.planned(k)))
 		}
 		if f.crankTimed(k, j) {
-			l.add(f.crankStep(k, j))
+			l.Add(f.crankStep(k, j))
 			continue
 		}
-		l.add(f.timerStep(k, recorded.Crank(j), prompt, j > 1))
+		l.Add(f.timerStep(k, recorded.Crank(j), prompt, j > 1))
 	}
 }
 
 // crankStep corrects the length of a crank that was timed. It cannot be cranked
 // again alone: its fuel is in the tubes with that of the others.
-func (f *Flow) crankStep(k, crank int) step {
+func (f *Flow) crankStep(k, crank int) frame.Step {
 	key := timeKey(k, recorded.Crank(crank))
-	return step{id: runID(k, key.Field), done: true,
-		ask: func() ask.Question {
-			return ask.Question{Section: runSection(k), Prompt: fmt.Sprintf("Length of crank %d", crank), Default: f.record.Value(key),
+	return frame.Step{ID: runID(k, key.Field), Done: true,
+		Ask: func() ask.Question {
+			return ask.Question{Section: runSection(k), Prompt: fmt.Sprintf("Length of crank %d", crank), Default: f.Record().Value(key),
 				Required: true, Hint: "as it was timed; another length corrects it, again begins the run again"}
 		},
-		take: func(a answer) (taken, error) {
+		Take: func(a frame.Answer) (frame.Taken, error) {
 			switch {
-			case a.text == "":
-				return taken{}, nil
-			case strings.EqualFold(a.text, wordAgain):
+			case a.Text == "":
+				return frame.Taken{}, nil
+			case strings.EqualFold(a.Text, wordAgain):
 				return f.again(k), nil
 			}
-			value, expected := figure(quantity.Interval)(a.text)
+			value, expected := figure(quantity.Interval)(a.Text)
 			if expected != "" {
-				return taken{}, refuse(a.text, expected)
+				return frame.Taken{}, frame.Refuse(a.Text, expected)
 			}
-			t := f.renewed(typedEvent(key, value, a.text))
-			if len(t.drafts) > 0 {
-				t.drafts[0].Typed = a.text // it was not timed here
-				t.said = []string{f.ranText(k, key.Field, number(value)) + " (was " + f.record.Value(key) + " s)"}
+			t := f.renewed(typedEvent(key, value, a.Text))
+			if len(t.Drafts) > 0 {
+				t.Drafts[0].Typed = a.Text // it was not timed here
+				t.Said = []string{f.ranText(k, key.Field, number(value)) + " (was " + f.Record().Value(key) + " s)"}
 			}
 			return t, nil
 		}}
 }
 
 // again takes back what was timed of a run, so that it is collected again.
-func (f *Flow) again(k int) taken {
-	return taken{drafts: append([]leakback.Event{event(mark(k, markAbandoned), wordAgain)}, f.takeBack(k)...)}
+func (f *Flow) again(k int) frame.Taken {
+	return frame.Taken{Drafts: append([]leakback.Event{frame.Event(mark(k, markAbandoned), wordAgain)}, f.takeBack(k)...)}
 }
 
 // timerStep times a collection, or one crank of it.
-func (f *Flow) timerStep(k int, piece, prompt string, later bool) step {
+func (f *Flow) timerStep(k int, piece, prompt string, later bool) frame.Step {
 	id := runID(k, piece)
-	return step{id: id,
-		ask: func() ask.Question {
+	return frame.Step{ID: id,
+		Ask: func() ask.Question {
 			q := ask.Question{Kind: ask.Timer, Section: runSection(k), Prompt: prompt, TargetS: f.planned(k), Running: f.running(id),
 				Hint: "Enter starts and Enter stops; or the length as another clock has it, such as 60 s", Notes: f.timerNotes(k, piece)}
 			if later && !q.Running {
@@ -162,14 +163,14 @@ func (f *Flow) timerStep(k int, piece, prompt string, later bool) step {
 			}
 			return q
 		},
-		take: func(a answer) (taken, error) {
+		Take: func(a frame.Answer) (frame.Taken, error) {
 			switch {
-			case a.empty() && f.running(id):
-				return f.stop(k, piece, a.now)
-			case a.empty():
-				return taken{drafts: []leakback.Event{event(startKey(k, piece), "")},
-					timing: &timing{id: id, run: k, began: a.now}}, nil
-			case later && !f.running(id) && strings.EqualFold(a.text, wordEnough):
+			case a.Empty() && f.running(id):
+				return f.stop(k, piece, a.Now)
+			case a.Empty():
+				return frame.Taken{Drafts: []leakback.Event{frame.Event(startKey(k, piece), "")},
+					Then: func() { f.timing = &timing{id: id, run: k, began: a.Now} }}, nil
+			case later && !f.running(id) && strings.EqualFold(a.Text, wordEnough):
 				return f.enoughCranks(k, piece)
 			}
 			return f.typedInterval(k, piece, a)
@@ -193,9 +194,9 @@ const lostNote = "The collection that ran is lost, as nobody timed it to its end
 
 // lostLast says that the last thing that was started of a run is lost.
 func (f *Flow) lostLast(k int) bool {
-	last := max(f.place(mark(k, markLost)), f.place(mark(k, markAbandoned)))
-	for i := len(f.record.Events) - 1; i >= 0; i-- {
-		if e := &f.record.Events[i]; e.Kind == leakback.KindStart && e.Run == k {
+	last := max(f.frame.Place(mark(k, markLost)), f.frame.Place(mark(k, markAbandoned)))
+	for i := len(f.Record().Events) - 1; i >= 0; i-- {
+		if e := &f.Record().Events[i]; e.Kind == leakback.KindStart && e.Run == k {
 			return last > i
 		}
 	}
@@ -207,7 +208,7 @@ var leastS, mostS = quantity.Interval.Bounds()
 
 // stop logs how long a collection ran. A stop that could not be kept keeps its
 // time for when it is tried again.
-func (f *Flow) stop(k int, piece string, now time.Time) (taken, error) {
+func (f *Flow) stop(k int, piece string, now time.Time) (frame.Taken, error) {
 	t := f.timing
 	if !t.stopped.IsZero() {
 		now = t.stopped
@@ -215,17 +216,17 @@ func (f *Flow) stop(k int, piece string, now time.Time) (taken, error) {
 	ran := now.Sub(t.began).Seconds()
 	switch {
 	case ran < leastS:
-		return taken{}, refuse("", fmt.Sprintf("%s at least: that was the same press, and the clock runs on", seconds(leastS)))
+		return frame.Taken{}, frame.Refuse("", fmt.Sprintf("%s at least: that was the same press, and the clock runs on", seconds(leastS)))
 	case ran > mostS:
-		return taken{}, refuse("", "at most "+seconds(mostS)+": type how long it ran, or back to start again")
+		return frame.Taken{}, frame.Refuse("", "at most "+seconds(mostS)+": type how long it ran, or back to start again")
 	}
 	t.stopped = now
 	value := quantity.Plain(ran, clockDecimals)
-	out := taken{drafts: []leakback.Event{event(timeKey(k, piece), value)},
-		said: []string{f.ranText(k, piece, ran)}}
+	out := frame.Taken{Drafts: []leakback.Event{frame.Event(timeKey(k, piece), value)},
+		Said: []string{f.ranText(k, piece, ran)}}
 	if name, off := clockFault(t.began, now); name != "" {
-		out.drafts = append(out.drafts, event(mark(k, name), quantity.Plain(off, clockDecimals)))
-		out.said = append(out.said, faultText(name, off))
+		out.Drafts = append(out.Drafts, frame.Event(mark(k, name), quantity.Plain(off, clockDecimals)))
+		out.Said = append(out.Said, faultText(name, off))
 	}
 	return out, nil
 }
@@ -273,22 +274,22 @@ func faultText(name string, off float64) string {
 }
 
 // typedInterval takes a length that another clock timed.
-func (f *Flow) typedInterval(k int, piece string, a answer) (taken, error) {
+func (f *Flow) typedInterval(k int, piece string, a frame.Answer) (frame.Taken, error) {
 	if piece != recorded.FieldCollection {
-		value, expected := figure(quantity.Interval)(a.text)
+		value, expected := figure(quantity.Interval)(a.Text)
 		if expected != "" {
-			return taken{}, refuse(a.text, "Enter, or "+expected)
+			return frame.Taken{}, frame.Refuse(a.Text, "Enter, or "+expected)
 		}
-		e := typedEvent(timeKey(k, piece), value, a.text)
-		e.Typed = a.text // it was not timed here
-		return taken{drafts: []leakback.Event{e}, said: []string{f.ranText(k, piece, number(value))}}, nil
+		e := typedEvent(timeKey(k, piece), value, a.Text)
+		e.Typed = a.Text // it was not timed here
+		return frame.Taken{Drafts: []leakback.Event{e}, Said: []string{f.ranText(k, piece, number(value))}}, nil
 	}
-	value, expected := readInterval(a.text)
+	value, expected := readInterval(a.Text)
 	if expected != "" {
-		return taken{}, refuse(a.text, "Enter, or "+expected)
+		return frame.Taken{}, frame.Refuse(a.Text, "Enter, or "+expected)
 	}
-	return taken{drafts: []leakback.Event{typedEvent(runSet(k, recorded.FieldIntervalS), value, a.text)},
-		said: []string{fmt.Sprintf("run %d: %s", k, intervalText(value))}}, nil
+	return frame.Taken{Drafts: []leakback.Event{typedEvent(runSet(k, recorded.FieldIntervalS), value, a.Text)},
+		Said: []string{fmt.Sprintf("run %d: %s", k, intervalText(value))}}, nil
 }
 
 // readInterval reads the length of a collection.
@@ -310,49 +311,49 @@ func intervalText(value string) string {
 }
 
 // enoughCranks ends a run with the cranks that it has.
-func (f *Flow) enoughCranks(k int, piece string) (taken, error) {
+func (f *Flow) enoughCranks(k int, piece string) (frame.Taken, error) {
 	done := 0
 	for f.crankTimed(k, done+1) {
 		done++
 	}
-	return taken{drafts: []leakback.Event{event(mark(k, markCranks), strconv.Itoa(done))},
-		said: []string{fmt.Sprintf("run %d: ended after %d of its cranks", k, done)}}, nil
+	return frame.Taken{Drafts: []leakback.Event{frame.Event(mark(k, markCranks), strconv.Itoa(done))},
+		Said: []string{fmt.Sprintf("run %d: ended after %d of its cranks", k, done)}}, nil
 }
 
 // intervalStep corrects the length of a run that was timed. While nothing has
 // been read it may be timed again.
-func (f *Flow) intervalStep(k int) step {
-	standing := f.record.Value(runSet(k, recorded.FieldIntervalS))
+func (f *Flow) intervalStep(k int) frame.Step {
+	standing := f.Record().Value(runSet(k, recorded.FieldIntervalS))
 	if standing != entry.Unknown {
 		standing = quantity.Plain(f.interval(k), mostDecimals)
 	}
-	return step{id: runID(k, "interval"), done: true,
-		ask: func() ask.Question {
+	return frame.Step{ID: runID(k, "interval"), Done: true,
+		Ask: func() ask.Question {
 			return ask.Question{Section: runSection(k), Prompt: "Length of the collection", Default: standing, Required: true,
 				Hint: "as it was timed; another length corrects it, again times it again"}
 		},
-		take: func(a answer) (taken, error) {
+		Take: func(a frame.Answer) (frame.Taken, error) {
 			switch {
-			case a.text == "":
-				return taken{}, nil
-			case strings.EqualFold(a.text, wordAgain) && f.readIn(k):
-				return taken{}, refuse(a.text, "a length, as this run was read; leave it out at the end and collect another")
-			case strings.EqualFold(a.text, wordAgain):
+			case a.Text == "":
+				return frame.Taken{}, nil
+			case strings.EqualFold(a.Text, wordAgain) && f.readIn(k):
+				return frame.Taken{}, frame.Refuse(a.Text, "a length, as this run was read; leave it out at the end and collect another")
+			case strings.EqualFold(a.Text, wordAgain):
 				return f.again(k), nil
 			}
-			return f.correctInterval(k, a.text, "")
+			return f.correctInterval(k, a.Text, "")
 		}}
 }
 
 // correctInterval logs another length of a run.
-func (f *Flow) correctInterval(k int, text, reason string) (taken, error) {
+func (f *Flow) correctInterval(k int, text, reason string) (frame.Taken, error) {
 	value, expected := readInterval(text)
 	if expected != "" {
-		return taken{}, refuse(text, expected)
+		return frame.Taken{}, frame.Refuse(text, expected)
 	}
 	before := f.interval(k)
 	if value != entry.Unknown && number(value) == before {
-		return taken{}, nil
+		return frame.Taken{}, nil
 	}
 	e := typedEvent(runSet(k, recorded.FieldIntervalS), value, text)
 	e.Reason = reason
@@ -360,23 +361,23 @@ func (f *Flow) correctInterval(k int, text, reason string) (taken, error) {
 	if before > 0 {
 		said += " (was " + seconds(before) + ")"
 	}
-	return taken{drafts: []leakback.Event{e}, said: []string{said}}, nil
+	return frame.Taken{Drafts: []leakback.Event{e}, Said: []string{said}}, nil
 }
 
 // takeBack takes back what was timed of a run.
 func (f *Flow) takeBack(k int) []leakback.Event {
 	var drafts []leakback.Event
 	for _, field := range f.timedFields(k) {
-		if key := timeKey(k, field); f.record.Value(key) != "" {
-			drafts = append(drafts, event(key, ""))
+		if key := timeKey(k, field); f.Record().Value(key) != "" {
+			drafts = append(drafts, frame.Event(key, ""))
 		}
 	}
-	if key := runSet(k, recorded.FieldIntervalS); f.record.Value(key) != "" {
-		drafts = append(drafts, event(key, ""))
+	if key := runSet(k, recorded.FieldIntervalS); f.Record().Value(key) != "" {
+		drafts = append(drafts, frame.Event(key, ""))
 	}
 	for j := range mostCranks {
-		if key := mark(k, markRest+strconv.Itoa(j+1)); f.record.Value(key) != "" {
-			drafts = append(drafts, event(key, ""))
+		if key := mark(k, markRest+strconv.Itoa(j+1)); f.Record().Value(key) != "" {
+			drafts = append(drafts, frame.Event(key, ""))
 		}
 	}
 	return drafts
@@ -390,7 +391,7 @@ func (f *Flow) lost(k int, name string) []leakback.Event {
 		return nil
 	}
 	last, started := -1, ""
-	for i, e := range f.record.Events {
+	for i, e := range f.Record().Events {
 		switch {
 		case e.Run != k:
 		case e.Kind == leakback.KindStart:
@@ -402,7 +403,7 @@ func (f *Flow) lost(k int, name string) []leakback.Event {
 	if last < 0 {
 		return nil
 	}
-	return append([]leakback.Event{event(mark(k, name), started)}, f.takeBack(k)...)
+	return append([]leakback.Event{frame.Event(mark(k, name), started)}, f.takeBack(k)...)
 }
 
 // assumedRestS is the starter's rest where the sheet does not say: assumed,
@@ -420,7 +421,7 @@ func (f *Flow) rest() (s float64, assumed bool) {
 // cranked is the event by which the starter stopped last before a crank, and
 // whether there is one.
 func (f *Flow) cranked(run, crank int) (last leakback.Event, ok bool) {
-	for _, e := range f.record.Events {
+	for _, e := range f.Record().Events {
 		number, isCrank := strings.CutPrefix(e.Field, "crank ")
 		switch {
 		case e.Kind == leakback.KindTime && isCrank && e.Value != "" && (e.Run < run || e.Run == run && atoi(number) < crank),
@@ -432,13 +433,13 @@ func (f *Flow) cranked(run, crank int) (last leakback.Event, ok bool) {
 }
 
 // restStep lets the starter rest before a crank.
-func (f *Flow) restStep(k, crank int, stopped leakback.Event) step {
+func (f *Flow) restStep(k, crank int, stopped leakback.Event) frame.Step {
 	key := mark(k, markRest+strconv.Itoa(crank))
 	target, assumed := f.rest()
 	since := func() time.Time { return f.momentOf(stopped) }
-	rested := f.record.Value(key) != "" || f.crankTimed(k, crank)
-	return step{id: runID(k, key.Field), done: rested, since: since,
-		ask: func() ask.Question {
+	rested := f.Record().Value(key) != "" || f.crankTimed(k, crank)
+	return frame.Step{ID: runID(k, key.Field), Done: rested, Since: since,
+		Ask: func() ask.Question {
 			q := ask.Question{Kind: ask.Rest, Section: runSection(k), Prompt: "Let the starter rest for " + seconds(target),
 				TargetS: target, Hint: "Enter goes on"}
 			if crank == 1 && f.lostLast(k) {
@@ -449,17 +450,17 @@ func (f *Flow) restStep(k, crank int, stopped leakback.Event) step {
 			}
 			return q
 		},
-		take: func(a answer) (taken, error) {
+		Take: func(a frame.Answer) (frame.Taken, error) {
 			switch {
-			case a.text != "":
-				return taken{}, refuse(a.text, "Enter, which goes on")
+			case a.Text != "":
+				return frame.Taken{}, frame.Refuse(a.Text, "Enter, which goes on")
 			case rested:
-				return taken{}, nil
+				return frame.Taken{}, nil
 			}
-			s := max(0, a.now.Sub(since()).Seconds())
-			t := taken{drafts: []leakback.Event{event(key, quantity.Plain(s, clockDecimals))}}
+			s := max(0, a.Now.Sub(since()).Seconds())
+			t := frame.Taken{Drafts: []leakback.Event{frame.Event(key, quantity.Plain(s, clockDecimals))}}
 			if s < target {
-				t.said = []string{fmt.Sprintf("the starter rested for %s s of %s", quantity.Fixed(s, 0), seconds(target))}
+				t.Said = []string{fmt.Sprintf("the starter rested for %s s of %s", quantity.Fixed(s, 0), seconds(target))}
 			}
 			return t, nil
 		}}
@@ -468,8 +469,8 @@ func (f *Flow) restStep(k, crank int, stopped leakback.Event) step {
 // momentOf is when an event was entered: by the clock that nobody sets where it
 // was in this sitting.
 func (f *Flow) momentOf(e leakback.Event) time.Time {
-	if opened := f.place(leakback.Key{Kind: leakback.KindOpen}); int(e.Seq)-1 > opened {
-		return f.opened.Add(time.Duration(e.ElapsedMS) * time.Millisecond)
+	if opened := f.frame.Place(leakback.Key{Kind: leakback.KindOpen}); int(e.Seq)-1 > opened {
+		return f.frame.Opened().Add(time.Duration(e.ElapsedMS) * time.Millisecond)
 	}
 	return time.UnixMicro(e.AtUS)
 }

@@ -9,9 +9,9 @@ import (
 
 	"github.com/xuri/excelize/v2"
 
-	"leakback/leakback/ooxml"
 	"leakback/leakback"
 	"leakback/leakback/blockoff"
+	"leakback/leakback/ooxml"
 	"leakback/limits"
 )
 

@@ -1,6 +1,7 @@
 package frame
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 
@@ -10,8 +11,10 @@ import (
 
 // Field is a question whose answer is the value of one key.
 type Field struct {
-	// Question is what is asked; its ID is the key's field where it is "".
+	// Question is what is asked.
 	ask.Question
+	// ID is the question's; the key's field where neither has one.
+	ID string
 	// Key is what the answer is about.
 	Key leakback.Key
 	// Name is what messages call it; the prompt where it is "".
@@ -47,12 +50,10 @@ type Beside struct {
 
 // Field is the field as a step.
 func (f *Frame) Field(q Field) Step {
-	if q.ID == "" {
-		q.ID = q.Key.Field
-	}
+	id := cmp.Or(q.ID, q.Question.ID, q.Key.Field)
 	place := f.Place(q.Key)
 	done := place >= 0 && place >= q.Since && !(q.Required && f.record.Value(q.Key) == "")
-	return Step{ID: q.ID, Done: done || q.Known,
+	return Step{ID: id, Done: done || q.Known,
 		Ask:  func() ask.Question { return f.asked(q) },
 		Take: func(a Answer) (Taken, error) { return f.takeField(q, a) },
 	}
@@ -89,7 +90,10 @@ func (f *Frame) takeField(q Field, a Answer) (Taken, error) {
 		return f.Set(q, q.Nothing, q.Nothing, "")
 	}
 	if q.Reasons {
-		text, reason = Because(text)
+		var err error
+		if text, reason, err = Because(text); err != nil {
+			return Taken{}, err
+		}
 	}
 	value, expected := q.Read(text)
 	if expected != "" {
@@ -136,16 +140,15 @@ func orOpen(value string) string {
 	return value
 }
 
-// Confirm is a question that wants the word of its only option, and logs that it
-// was given.
-func (f *Frame) Confirm(key leakback.Key, q ask.Question) Step {
+// Confirm is a question that wants the word of its only option, and logs each
+// time that it was given; done says that it was.
+func (f *Frame) Confirm(key leakback.Key, done bool, q ask.Question) Step {
 	word := q.Options[0].Value
 	q.Kind, q.Required, q.Hint = ask.Confirm, true, "type "+word
-	return f.Field(Field{Question: q, Key: key, Read: func(text string) (string, string) {
-		value, expected := OneOf(q.Options, nil)(text)
-		if expected != "" {
-			expected = "the word " + word
+	return Step{ID: cmp.Or(q.ID, key.Field), Done: done, Ask: func() ask.Question { return q }, Take: func(a Answer) (Taken, error) {
+		if _, expected := OneOf(q.Options, nil)(a.Text); expected != "" {
+			return Taken{}, Refuse(a.Text, "the word "+word)
 		}
-		return value, expected
-	}})
+		return Taken{Drafts: []leakback.Event{Event(key, word)}}, nil
+	}}
 }

@@ -75,13 +75,17 @@ func Expected(err error, text string) string {
 	return strings.TrimPrefix(strings.TrimPrefix(err.Error(), quantity.Quote(text)+": "), "expected ")
 }
 
-var becauseWord = regexp.MustCompile(`(?i)^(.*\S)\s+because\s+(\S.*)$`)
+var becauseWord = regexp.MustCompile(`(?i)^(.*?\S)\s+because\s+(\S.*)$`)
 
 // Because parts a text from the reason that stands behind "because"; "" where
-// none does.
-func Because(text string) (rest, reason string) {
-	if m := becauseWord.FindStringSubmatch(text); m != nil {
-		return m[1], m[2]
+// none does. It refuses a reason that is no line of text.
+func Because(text string) (rest, reason string, err error) {
+	m := becauseWord.FindStringSubmatch(text)
+	if m == nil {
+		return text, "", nil
 	}
-	return text, ""
+	if _, expected := Words(LongestSentence)(m[2]); expected != "" {
+		return text, "", Refuse(text, "as a reason "+expected)
+	}
+	return m[1], m[2], nil
 }

@@ -30,7 +30,10 @@ func (f *Flow) example() string {
 // correct takes a line such as "4 feed tube = reused because misread",
 // "4 step 2 = 44 lbf·ft" or "fault codes after = none"; "skip" takes back.
 func (f *Flow) correct(line string) (frame.Taken, error) {
-	text, reason := frame.Because(line)
+	text, reason, err := frame.Because(line)
+	if err != nil {
+		return frame.Taken{}, err
+	}
 	m := namedValue.FindStringSubmatch(text)
 	if m == nil {
 		return frame.Taken{}, frame.Refuse(line, "what is corrected and its value: "+f.example())

@@ -213,7 +213,10 @@ func (f *Flow) takePlace(d repair.StepDone, step limits.Step, a frame.Answer) (f
 // takeReached makes events of what was reached, in the step asked for or in one
 // that is named. A step named with a reason is corrected where it was entered.
 func (f *Flow) takeReached(d repair.StepDone, step limits.Step, typed string) (frame.Taken, error) {
-	text, reason := frame.Because(typed)
+	text, reason, err := frame.Because(typed)
+	if err != nil {
+		return frame.Taken{}, err
+	}
 	number, rest := namedStep(text)
 	if number != 0 {
 		named, ok := f.sheetStep(number)
