@@ -51,8 +51,13 @@ func add(t testing.TB, b *Book, id string, drafts ...leakback.Event) string {
 	return id
 }
 
-func TestAppendAndRead(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "new folder", "a ?#%.db")
+func TestAppendAndRead(t *testing.T) { onEach(t, testAppendAndRead) }
+
+func testAppendAndRead(t *testing.T) {
+	path := newAddress(t)
+	if !isPostgres(t) {
+		path = filepath.Join(t.TempDir(), "new folder", "a ?#%.db")
+	}
 	b := open(t, path, Options{})
 	id := NewTestID()
 	added, err := b.Append(t.Context(), id, []leakback.Event{set(1_000, leakback.FieldVehicle, "AB 12 CD"), reading(2_000, 3, "22,5")})

@@ -3,6 +3,7 @@ package logbook
 import (
 	"bufio"
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
@@ -60,7 +61,7 @@ const eventsAnAppend = 3
 // test and the number of each append once it was reported. Its arguments are the
 // path, how many times, the name it enters, and the tests.
 func appendTask(args []string) error {
-	b, err := Open(context.Background(), args[0], Options{Wait: 30 * time.Second})
+	b, err := openPatiently(args[0])
 	if err != nil {
 		return err
 	}
@@ -84,6 +85,16 @@ func appendTask(args []string) error {
 		}
 	}
 	return nil
+}
+
+// openPatiently opens a logbook whose server may be away for a while.
+func openPatiently(address string) (*Book, error) {
+	for deadline := time.Now().Add(30 * time.Second); ; time.Sleep(50 * time.Millisecond) {
+		b, err := Open(context.Background(), address, Options{Wait: 30 * time.Second})
+		if e := new(Error); err == nil || !errors.As(err, &e) || e.Kind != Unreachable || time.Now().After(deadline) {
+			return b, err
+		}
+	}
 }
 
 // reported are the appends that a child printed, the last one of each test.

@@ -179,7 +179,9 @@ func TestAppendWaitsForOthers(t *testing.T) {
 	assert.Empty(t, faults(t, b))
 }
 
-func TestWhatIsCancelledEnds(t *testing.T) {
+func TestWhatIsCancelledEnds(t *testing.T) { onEach(t, testWhatIsCancelledEnds) }
+
+func testWhatIsCancelledEnds(t *testing.T) {
 	b := two(t)
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
@@ -192,7 +194,7 @@ func TestWhatIsCancelledEnds(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "copy.db")
 	require.ErrorIs(t, b.Backup(ctx, path), context.Canceled)
 	assert.NoFileExists(t, path)
-	_, err = Open(ctx, b.address, Options{})
+	_, err = Open(ctx, addressOf(b), Options{})
 	require.ErrorIs(t, err, context.Canceled)
 	_, err = Open(ctx, filepath.Join(t.TempDir(), "new.db"), Options{})
 	require.ErrorIs(t, err, context.Canceled)

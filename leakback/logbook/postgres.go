@@ -27,6 +27,9 @@ const (
 	reachWithin = 5 * time.Second
 	// statementWithin is what a statement may take beside waiting for others.
 	statementWithin = 20 * time.Second
+	// wholeVersion is the first that was ever used: tables of an earlier one are a
+	// logbook that somebody is beginning, or was when the connection broke.
+	wholeVersion = 2
 	// lockSpace sets our locks apart from other programs' in the same database.
 	lockSpace = applicationID
 )
@@ -209,10 +212,10 @@ func (b *Book) connect(ctx context.Context, p *postgresAddress, o Options) error
 	switch {
 	case err != nil:
 		return err
-	case v < 1 && (o.ReadOnly || o.MustExist):
+	case v < wholeVersion && (o.ReadOnly || o.MustExist):
 		return &Error{Kind: Missing, Path: b.address, Detail: "there is no logbook in this database", err: fs.ErrNotExist,
 			hint: "look at the address; a logbook begins with the first test that is recorded"}
-	case v >= 1:
+	case v >= wholeVersion:
 		if err := fitting(b.address, v, o.ReadOnly); err != nil {
 			return err
 		}

@@ -20,9 +20,11 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-func TestEightProcessesAppendToOneLogbook(t *testing.T) {
+func TestEightProcessesAppendToOneLogbook(t *testing.T) { onEach(t, testEightProcesses) }
+
+func testEightProcesses(t *testing.T) {
 	const processes, times = 8, 15
-	path := filepath.Join(t.TempDir(), "new", "logbook.db") // which of them begins it is open as well
+	path := newAddress(t) // which of them begins it is open as well
 	shared := NewTestID()
 	var own [processes]string
 	var children [processes]*exec.Cmd
@@ -38,21 +40,7 @@ func TestEightProcessesAppendToOneLogbook(t *testing.T) {
 	}
 	stop()
 
-	b := open(t, path, Options{ReadOnly: true})
-	together, err := b.Events(t.Context(), shared)
-	require.NoError(t, err)
-	assert.Len(t, together, processes*times*eventsAnAppend)
-	for i, id := range own {
-		assert.Equal(t, times, requireWhole(t, together, fmt.Sprint("person ", i), times))
-		events, err := b.Events(t.Context(), id)
-		require.NoError(t, err)
-		assert.Len(t, events, times*eventsAnAppend)
-		assert.Equal(t, times, requireWhole(t, events, fmt.Sprint("person ", i), times))
-	}
-	assert.Empty(t, faults(t, b))
-	entries, err := b.Tests(t.Context(), Filter{})
-	require.NoError(t, err)
-	assert.Len(t, entries, processes+1)
+	requireAll(t, path, shared, own[:], times)
 }
 
 // readAllTheTime reads a logbook while others write it; what it returns ends that.

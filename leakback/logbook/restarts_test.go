@@ -1,0 +1,134 @@
+package logbook
+
+import (
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"leakback/leakback"
+	"leakback/leakback/logbook/postgrestest"
+)
+
+func init() {
+	tasks["copy"] = copyTask
+}
+
+// Eight processes append while their server is stopped, at once or in order, and
+// started again.
+func TestEightProcessesAndAServerThatStops(t *testing.T) {
+	const processes, times = 8, 120
+	server := postgrestest.Start(t, postgrestest.Options{Durable: true})
+	address := newSchema(t, server.URL())
+	shared := NewTestID()
+	var own [processes]string
+	var children [processes]*exec.Cmd
+	running := make(chan error, processes)
+	for i := range children {
+		own[i] = NewTestID()
+		children[i] = child(t, "append", address, fmt.Sprint(times), fmt.Sprint("person ", i), own[i], shared)
+		children[i].Stderr = os.Stderr
+		require.NoError(t, children[i].Start())
+		go func() { running <- children[i].Wait() }()
+	}
+	random := rand.New(rand.NewPCG(8, 8))
+	stops := 0
+	for left := processes; left > 0; {
+		select {
+		case err := <-running:
+			require.NoError(t, err)
+			left--
+		case <-time.After(time.Duration(200+random.IntN(500)) * time.Millisecond):
+			server.Stop(random.IntN(2) == 0)
+			time.Sleep(time.Duration(random.IntN(300)) * time.Millisecond)
+			require.NoError(t, server.Start())
+			stops++
+		}
+	}
+	t.Log(stops, "stops")
+	assert.Greater(t, stops, 2)
+	requireAll(t, address, shared, own[:], times)
+}
+
+// requireAll holds what eight processes appended against what they reported.
+func requireAll(t *testing.T, address, shared string, own []string, times int) {
+	b := open(t, address, Options{ReadOnly: true})
+	together, err := b.Events(t.Context(), shared)
+	require.NoError(t, err)
+	assert.Len(t, together, len(own)*times*eventsAnAppend)
+	for i, id := range own {
+		assert.Equal(t, times, requireWhole(t, together, fmt.Sprint("person ", i), times))
+		events, err := b.Events(t.Context(), id)
+		require.NoError(t, err)
+		assert.Len(t, events, times*eventsAnAppend)
+		assert.Equal(t, times, requireWhole(t, events, fmt.Sprint("person ", i), times))
+	}
+	assert.Empty(t, faults(t, b))
+	entries, err := b.Tests(t.Context(), Filter{})
+	require.NoError(t, err)
+	assert.Len(t, entries, len(own)+1)
+}
+
+// copyTask copies one logbook into another; its arguments are the two.
+func copyTask(args []string) error {
+	from, err := openPatiently(args[0])
+	if err != nil {
+		return err
+	}
+	defer from.Close()
+	to, err := openPatiently(args[1])
+	if err != nil {
+		return err
+	}
+	defer to.Close()
+	_, err = Copy(context.Background(), from, to, nil)
+	return err
+}
+
+func TestKilledCopies(t *testing.T) {
+	server := newSchema(t, postgrestest.Shared(t))
+	fileA, fileB := t.TempDir()+"/a.db", t.TempDir()+"/b.db"
+	a := open(t, fileA, Options{})
+	var parts []part
+	for i := range 3_000 {
+		parts = append(parts, part{NewTestID(), []leakback.Event{reading(int64(i+1), 1, fmt.Sprint(i)), reading(int64(i+2), 2, "4"), reading(int64(i+2), 3, "5")}})
+	}
+	_, err := a.appendParts(t.Context(), parts)
+	require.NoError(t, err)
+	random := rand.New(rand.NewPCG(9, 9))
+	for _, pair := range [][2]string{{fileA, server}, {server, fileB}} {
+		kills := 0
+		for !killedCopy(t, pair, time.Duration(50+random.IntN(200+200*kills))*time.Millisecond) {
+			kills++
+		}
+		t.Log(kills, "kills")
+		assert.Greater(t, kills, 1)
+	}
+	want := withoutNumbers(t, a)
+	for _, address := range []string{server, fileB} {
+		b := open(t, address, Options{})
+		assert.Empty(t, faults(t, b))
+		assert.Equal(t, want, withoutNumbers(t, b))
+	}
+}
+
+// killedCopy runs a copy in a process and kills it after a while; true where it was
+// done before.
+func killedCopy(t *testing.T, pair [2]string, delay time.Duration) bool {
+	t.Helper()
+	c := child(t, "copy", pair[0], pair[1])
+	c.Stderr = os.Stderr
+	require.NoError(t, c.Start())
+	timer := time.AfterFunc(delay, func() { c.Process.Kill() })
+	err := c.Wait()
+	if timer.Stop() {
+		require.NoError(t, err)
+	}
+	return err == nil
+}
