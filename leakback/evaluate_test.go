@@ -295,3 +295,14 @@ func TestTiesAreBrokenByPlace(t *testing.T) {
 		assert.Equal(t, leakback.Undecided, r.Cylinders[1].Verdict)
 	}
 }
+
+// Where six decimals do not part a ratio from where the rule bites (1.1368233
+// against 1.1368232 here), no two figures that look alike are set side by side.
+func TestBiteIsSaidWhereItShows(t *testing.T) {
+	sheet := limits.Builtin()
+	sheet.Set.HealthyCV, sheet.Set.PracticalRatio, sheet.Measurement.RepeatabilityCV = 0.01, 1, 0
+	r := evaluate(t, idle(run(1, 45, "16.5 17 17.5 20 15.5 15 18.5")), sheet)
+	require.True(t, r.Cylinders[6].Has(leakback.HighInSet))
+	assert.Contains(t, r.Cylinders[6].Findings[0].Text, "24.7 mL/min is 1.14 times the 5 that agree; it stands apart")
+	assert.Contains(t, r.Cylinders[3].Findings[0].Text, "the rule bites at 1.14")
+}

@@ -218,7 +218,7 @@ func (e *evaluation) comparedTo() string {
 func (e *evaluation) ratioSaid(i int) string {
 	ratio, bite := e.set.at[i].ratio, e.set.at[i].bites
 	text := fmt.Sprintf("%s is %s times %s", e.rateOf(i), quantity.Fixed(ratio, 2), e.comparedTo())
-	if ratio > bite {
+	if stats.Round6(ratio) > stats.Round6(bite) {
 		d := quantity.Apart(ratio, bite, 2)
 		text = fmt.Sprintf("%s is %s times %s; the rule bites at %s", e.rateOf(i),
 			quantity.Fixed(ratio, d), e.comparedTo(), quantity.Fixed(bite, d))

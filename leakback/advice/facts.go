@@ -28,8 +28,7 @@ var names = sync.OnceValue(func() []string {
 		list = append(list, string(code))
 	}
 	list = slices.AppendSeq(list, maps.Keys(kinds))
-	list = slices.AppendSeq(list, maps.Keys(patterns))
-	return slices.AppendSeq(list, maps.Keys(workKinds))
+	return slices.AppendSeq(list, maps.Keys(patterns))
 })
 
 // codes are the findings, each a fact under its own code.

@@ -19,12 +19,12 @@ const exportName = "logbook.jsonl"
 func newLogbookCommand(env *environment) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "logbook",
-		Short: "check, back up, export or import the logbook",
+		Short: "check, back up, export, import or copy the logbook",
 		Long: `The logbook keeps every test as it was entered, answer by answer; nothing in it is
 ever overwritten. It is looked for in this order:
 
-  --logbook FILE
-  the file that ` + logbookVariable + ` names
+  --logbook FILE, or postgres://HOST/DATABASE for many bays
+  the one that ` + logbookVariable + ` names
   leakback/logbook.db in your data folder`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return c.Help() },
@@ -32,7 +32,7 @@ ever overwritten. It is looked for in this order:
 	o := &logbookOptions{}
 	o.addFlag(cmd.PersistentFlags())
 	cmd.AddCommand(newLogbookCheckCommand(env, o), newLogbookBackupCommand(env, o),
-		newLogbookExportCommand(env, o), newLogbookImportCommand(env, o))
+		newLogbookExportCommand(env, o), newLogbookImportCommand(env, o), newLogbookCopyCommand(env))
 	return cmd
 }
 
@@ -68,7 +68,7 @@ func (o *logbookOptions) check(ctx context.Context, env *environment) error {
 			env.say(fault.String())
 		}
 		return &fileError{&hintedError{
-			fmt.Errorf("%s: %s found", o.where(env), counted(len(checked.Faults)+int(checked.More), "fault")),
+			fmt.Errorf("%s: %s found", shownPath(env, o.where(env)), counted(len(checked.Faults)+int(checked.More), "fault")),
 			"keep the file as it is, and go on in a new one; a backup or an export holds what it held that day",
 		}}
 	}

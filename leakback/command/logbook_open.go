@@ -148,8 +148,11 @@ func (env *environment) zone() *time.Location {
 	return env.place
 }
 
-// shownPath is a logbook's address as people are told it.
+// shownPath is a logbook's address as people are told it: without a password.
 func shownPath(env *environment, address string) string {
+	if shown := logbook.Shown(address); shown != address {
+		return shown
+	}
 	if home := env.getenv("HOME"); home != "" {
 		if rel, err := filepath.Rel(home, address); err == nil && filepath.IsLocal(rel) {
 			return filepath.Join("~", rel)

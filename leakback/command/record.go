@@ -13,7 +13,6 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
-	"github.com/spf13/pflag"
 
 	"leakback/leakback"
 	"leakback/leakback/advice"
@@ -67,7 +66,7 @@ cannot be read or written; 130 left before the end.`,
   leakback record --from form.xlsx --output report.xlsx`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			return (&recording{env: env, o: o, flags: c.Flags()}).run(c.Context())
+			return (&recording{o: o, entering: &entering{env: env}}).run(c.Context())
 		},
 		ValidArgsFunction: cobra.NoFileCompletions,
 	}
@@ -89,10 +88,8 @@ cannot be read or written; 130 left before the end.`,
 
 // recording is one run of the command.
 type recording struct {
-	env   *environment
-	o     *recordOptions
-	flags *pflag.FlagSet
-	entering
+	o *recordOptions
+	*entering
 }
 
 func (r *recording) run(ctx context.Context) error {
@@ -103,17 +100,15 @@ func (r *recording) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	book, err := r.o.logbook.toWrite(ctx, r.env)
-	if err != nil {
+	if r.entering, err = openToEnter(ctx, r.env, &r.o.logbook); err != nil {
 		return err
 	}
-	defer book.Close()
-	r.entering = entering{book: book}
+	defer r.close()
 	steps, err := r.flow(ctx, from)
 	if err != nil {
 		return r.left(err)
 	}
-	if err := r.o.skin.ask(ctx, r.env, steps); err != nil {
+	if err := r.o.skin.ask(ctx, r.env, telling{steps, r.entering}); err != nil {
 		return r.left(err)
 	}
 	return r.finish(ctx)
@@ -190,7 +185,7 @@ func (r *recording) flow(ctx context.Context, from []leakback.Event) (*flow.Flow
 	if err != nil {
 		return nil, err
 	}
-	r.id, r.number, r.kept = found.ID, found.Number, int64(len(events))
+	r.id, r.number, r.events = found.ID, found.Number, events
 	return flow.Resume(options, events)
 }
 
@@ -350,15 +345,16 @@ func (s *stateOptions) given() map[string]string {
 
 // left ends a recording before its end and says what was kept.
 func (r *recording) left(err error) error {
+	chosen := errors.Is(err, ask.ErrLeft) || errors.Is(err, context.Canceled)
 	if r.number == 0 {
-		if errors.Is(err, ask.ErrLeft) || errors.Is(err, context.Canceled) {
+		if chosen {
 			return &interruptedError{errors.New("left before anything was entered; nothing was kept")}
 		}
 		return err
 	}
-	kept := fmt.Sprintf("test %d is kept up to the last answer that was taken, in %s", r.number, r.o.logbook.where(r.env))
-	again := fmt.Sprintf("go on with: leakback record --resume %d", r.number)
-	if errors.Is(err, ask.ErrLeft) || errors.Is(err, context.Canceled) {
+	kept := fmt.Sprintf("test %d is kept up to the last answer that was taken, in %s", r.number, logbook.Shown(r.at))
+	again := fmt.Sprintf("go on with: leakback record --resume %d", r.number) + r.named()
+	if chosen {
 		return &hintedError{&interruptedError{errors.New(kept)}, again}
 	}
 	r.env.say(kept)
@@ -366,11 +362,21 @@ func (r *recording) left(err error) error {
 	return err
 }
 
+// named is the flag that names the logbook where it is not the one that was asked
+// for.
+func (e *entering) named() string {
+	if e.away == "" {
+		return ""
+	}
+	return " --logbook " + e.at
+}
+
 // finish says where the test is, and writes the report where one is wanted.
 func (r *recording) finish(ctx context.Context) error {
-	r.env.say(fmt.Sprintf("test %d is in the logbook, %s", r.number, shownPath(r.env, r.o.logbook.where(r.env))))
+	r.env.say(fmt.Sprintf("test %d is in the logbook, %s", r.number, shownPath(r.env, r.at)))
+	r.sayAway()
 	if r.o.output == "" {
-		r.env.say(fmt.Sprintf("next: leakback report %d --output report.xlsx", r.number))
+		r.env.say(fmt.Sprintf("next: leakback report %d --output report.xlsx", r.number) + r.named())
 		return nil
 	}
 	tests, err := loggedTests(ctx, r.book, []string{r.id})

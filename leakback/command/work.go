@@ -49,7 +49,7 @@ written; 130 left before the end.`,
       --step "1=60 N·m" --step "2=44 N·m" --complaint-gone not-tried --done`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			return (&working{env: env, o: o}).run(c.Context(), args[0])
+			return (&working{o: o, entering: &entering{env: env}}).run(c.Context(), args[0])
 		},
 		ValidArgsFunction: cobra.NoFileCompletions,
 	}
@@ -118,9 +118,8 @@ func (v *workValue) Type() string { return "text" }
 
 // working is one run of the command.
 type working struct {
-	env *environment
-	o   *workOptions
-	entering
+	o *workOptions
+	*entering
 }
 
 func (w *working) run(ctx context.Context, ref string) error {
@@ -128,13 +127,15 @@ func (w *working) run(ctx context.Context, ref string) error {
 	if err != nil {
 		return err
 	}
-	defer book.Close()
+	defer func() { w.close() }()
+	w.book = book
 	tests, err := loggedTests(ctx, book, []string{ref})
 	if err != nil {
 		return err
 	}
 	t := &tests[0]
-	w.entering = entering{book: book, id: t.entry.ID, number: t.entry.Number, kept: int64(len(t.record.Events))}
+	w.entering = &entering{env: w.env, at: w.o.logbook.where(w.env), book: book, id: t.entry.ID, number: t.entry.Number,
+		events: t.record.Events}
 	if t.entry.Ended == "" {
 		return &hintedError{fmt.Errorf("test %d: is not finished: expected one that is", t.entry.Number),
 			fmt.Sprintf("finish it with: leakback record --resume %d", t.entry.Number)}
@@ -146,7 +147,7 @@ func (w *working) run(ctx context.Context, ref string) error {
 	if w.o.done {
 		return w.finish(f)
 	}
-	if err := w.o.skin.ask(ctx, w.env, f); err != nil {
+	if err := w.o.skin.ask(ctx, w.env, telling{f, w.entering}); err != nil {
 		return w.left(err)
 	}
 	return w.say(f)
@@ -192,13 +193,14 @@ func (w *working) say(f *worklog.Flow) error {
 		w.env.say("logged: " + item.String())
 	}
 	w.env.say(fmt.Sprintf("work %d of test %d is in the logbook", work.Number, w.number))
+	w.sayAway()
 	w.env.say(fmt.Sprintf("next: test again (leakback record), then leakback retest %d NUMBER", w.number))
 	return nil
 }
 
 // left ends the questions before their end and says what was kept.
 func (w *working) left(err error) error {
-	again := fmt.Sprintf("go on with: leakback work %d", w.number)
+	again := fmt.Sprintf("go on with: leakback work %d", w.number) + w.named()
 	if errors.Is(err, ask.ErrLeft) || errors.Is(err, context.Canceled) {
 		return &hintedError{&interruptedError{errors.New("the work is kept up to the last answer that was taken")}, again}
 	}

@@ -159,6 +159,19 @@ func TestUnits(t *testing.T) {
 	assert.Equal(t, 21.0, cc[0].Runs[0].Readings[0].VolumeML)
 }
 
+// A full tube is full in every unit: 8.45350567546075 fl oz is 250 mL but for the
+// last bits of the figure, and 4.074589735572081 fl oz are 120.5 mL.
+func TestFullTubeInOunces(t *testing.T) {
+	for ounces, capacity := range map[string]string{">8.45350567546075": "250", "4.074589735572081": "120.5"} {
+		tests, err := readString("cylinder,volume_floz,capacity_ml\n1,"+ounces+","+capacity+"\n", minute())
+		require.NoError(t, err)
+		assert.True(t, tests[0].Runs[0].Readings[0].Read())
+	}
+	_, err := readString("cylinder,volume_floz,capacity_ml\n1,8.45351,250\n", minute())
+	requireFaults(t, err, []string{`idle.csv: row 2, column volume_floz: "8.45351": expected at most the tube's capacity, 250 mL; ` +
+		`where it overflowed write > and its highest mark`})
+}
+
 func TestTubes(t *testing.T) {
 	d := minute()
 	d.GraduationML, d.ToleranceML = 2, 1.5

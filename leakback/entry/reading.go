@@ -8,6 +8,7 @@ import (
 	"leakback/leakback"
 	"leakback/limits"
 	"leakback/limits/quantity"
+	"leakback/stats"
 )
 
 // problem is what is wrong between the figures of one reading, and the column
@@ -76,10 +77,11 @@ func cutBound(text string) (leakback.Bound, string) {
 	return leakback.Exact, text
 }
 
-// checkLevels holds the levels of a reading against one another and the tube.
+// checkLevels holds the levels of a reading against one another and the tube, to
+// the 6 decimals by which all is decided: a full tube is full in fluid ounces too.
 // factor is the unit that the volume was written in.
 func checkLevels(rd *leakback.Reading, factor float64) problem {
-	level, full := rd.VolumeML, rd.Tube.CapacityML
+	level, start, full := stats.Round6(rd.VolumeML), stats.Round6(rd.StartML), stats.Round6(rd.Tube.CapacityML)
 	switch {
 	case rd.Bound != leakback.Exact && level == 0:
 		return problem{colVolume, "a level above 0 where the tube overflowed or the first mark was not reached"}
@@ -90,11 +92,11 @@ func checkLevels(rd *leakback.Reading, factor float64) problem {
 	case full > 0 && level > full:
 		return problem{colVolume, fmt.Sprintf("at most the tube's capacity, %s; where it overflowed write >%s",
 			inML(full), typed(full))}
-	case full > 0 && rd.StartML > full:
+	case full > 0 && start > full:
 		return problem{colStart, "at most the tube's capacity, " + inML(full)}
-	case rd.StartML > level:
+	case start > level:
 		return problem{colStart, "at most the level read, " + inML(level)}
-	case rd.Bound == leakback.AtLeast && rd.StartML == level:
+	case rd.Bound == leakback.AtLeast && start == level:
 		return problem{colStart, "less than the level at which the tube overflowed, " + inML(level)}
 	}
 	return problem{}

@@ -34,6 +34,12 @@ const (
 	// WholeFails is a total or a difference over its limit.
 	WholeFails ReasonCode = "whole-fails"
 
+	// NothingAfter is no return, or next to none, in the later test: from most of
+	// the engine, or from some cylinders.
+	NothingAfter ReasonCode = "next-to-nothing-after"
+	// NothingBefore is no return, or next to none, from most of the engine in the
+	// earlier test.
+	NothingBefore ReasonCode = "next-to-nothing-before"
 	// AfterOpen is a later test that is undecided, or not read, in itself.
 	AfterOpen ReasonCode = "after-open"
 	// NotComparable is a difference between the tests that keeps one from being
@@ -54,6 +60,9 @@ const (
 	CameBack ReasonCode = "came-back"
 	// NormalBefore says that nothing stood out in the earlier test either.
 	NormalBefore ReasonCode = "normal-before"
+	// BeforeOpen says that the earlier test was undecided, or not all read, in
+	// itself, so that it does not show what was wrong.
+	BeforeOpen ReasonCode = "before-open"
 	// NoMaximum says that no maker's limit was applied: it qualifies a "back to
 	// normal" that rests on the comparison within the set, and keeps one from
 	// being given where the earlier fail was by a limit.
@@ -76,6 +85,8 @@ const (
 	SameTemperature leakback.Action = "same-temperature"
 	// SameState asks for a retest in the state of the earlier test.
 	SameState leakback.Action = "same-state"
+	// EarlierTest asks for another earlier test to hold the later one against.
+	EarlierTest leakback.Action = "earlier-test"
 )
 
 func (p *Pair) answer() {
@@ -87,8 +98,9 @@ func (p *Pair) answer() {
 	case p.after.Result.Verdict == leakback.Fail:
 		p.Answer = Undecided
 		p.sayDoubtedFail(failing)
-	case p.after.Result.Verdict != leakback.Pass || len(p.notReadAgain()) > 0:
+	case p.after.Result.Verdict != leakback.Pass || len(p.notRead()) > 0:
 		p.Answer = Undecided
+		p.sayNothing()
 		p.sayOpen()
 	default:
 		p.answerPass()
@@ -103,7 +115,7 @@ func (p *Pair) reason(code ReasonCode, cylinders []int, format string, args ...a
 func (p *Pair) settleBy(action leakback.Action, format string, args ...any) {
 	if p.Settle == nil {
 		nan := math.NaN()
-		p.Settle = &leakback.Settle{Action: action, CollectS: nan, TubeML: nan, GraduationML: nan, Text: fmt.Sprintf(format, args...)}
+		p.Settle = &leakback.Settle{Action: action, CollectS: nan, SaidS: nan, TubeML: nan, GraduationML: nan, Text: fmt.Sprintf(format, args...)}
 	}
 }
 
@@ -144,7 +156,7 @@ func (p *Pair) firm(c *Change) bool {
 // temperatureDecides says whether the later rate, at the earlier test's
 // temperature, is not throughout on the side of the maximum that is wanted.
 func (c *Change) temperatureDecides(wanted stats.Decision) bool {
-	return c.Range != nil && !math.IsNaN(c.Range.MaxMLMin) && c.Range.limit() != wanted
+	return c.Range != nil && !math.IsNaN(c.Range.MaxMLMin) && !math.IsNaN(c.After.RateMLMin) && c.Range.limit() != wanted
 }
 
 func (p *Pair) sayFailing() {
@@ -216,10 +228,11 @@ func (p *Pair) sayTemperature(cylinders []int, what string) {
 	if len(cylinders) == 0 {
 		return
 	}
+	slices.Sort(cylinders)
 	t := &p.Temperature
-	p.reason(TemperatureDecides, numbered(cylinders), "whether %s %s at the %s of %s depends on how far its leak follows the "+
+	p.reason(TemperatureDecides, numbered(cylinders), "whether %s %s at the %s of %s depends on how far %s leak follows the "+
 		"viscosity of the fuel, which is not known: %s", namesOf(cylinders), what, degrees(t.BeforeC), p.before.Label,
-		p.rangeTexts(cylinders))
+		verb(cylinders, "its", "their"), p.rangeTexts(cylinders))
 	p.settleBy(SameTemperature, "test again with the fuel at %s (within %d K), as in %s", degrees(t.BeforeC), apartK, p.before.Label)
 }
 
@@ -239,7 +252,7 @@ func (p *Pair) rangeText(cylinder int) string {
 	r := c.Range
 	text := fmt.Sprintf("%s mL/min as measured would be %s", rateText(c.After.RateMLMin, c.After.UMLMin),
 		between(r.Zero.RateMLMin, r.One.RateMLMin, c.After.UMLMin))
-	if !math.IsNaN(r.MaxMLMin) {
+	if !math.IsNaN(r.MaxMLMin) && !math.IsNaN(r.Zero.RateMLMin) {
 		return text + ", against a limit of " + quantity.Plain(r.MaxMLMin, 6)
 	}
 	if !math.IsNaN(r.Zero.RatioToConsensus) {
@@ -277,30 +290,37 @@ func verb(cylinders []int, one, many string) string {
 	return many
 }
 
-// notReadAgain are the cylinders that the earlier test has and the later one
-// does not.
-func (p *Pair) notReadAgain() []int {
-	var list []int
+// notRead are the cylinders that the earlier test has, or that were worked on,
+// and of which the later one has nothing. A merged return alone has none of its own.
+func (p *Pair) notRead() []int {
+	worked := p.allWorkedOn()
+	if p.after.Result.Test.Method == leakback.MethodTotal {
+		worked = nil
+	}
+	list := slices.DeleteFunc(worked, func(n int) bool { c := p.At(n); return c != nil && c.After.Read() })
 	for i := range p.Cylinders {
-		if c := &p.Cylinders[i]; c.Before.Read() && !c.After.Read() {
+		if c := &p.Cylinders[i]; c.Before.Read() && !c.After.Read() && !slices.Contains(list, c.Cylinder) {
 			list = append(list, c.Cylinder)
 		}
 	}
+	slices.Sort(list)
 	return list
 }
 
 // sayOpen is for a later test that gives no answer by itself.
 func (p *Pair) sayOpen() {
 	r := p.after.Result
-	var open []int
+	open := p.notRead()
 	for i := range p.Cylinders {
-		if v := p.Cylinders[i].After.Verdict; v == leakback.Undecided || v == leakback.Unread {
-			open = append(open, p.Cylinders[i].Cylinder)
+		c := &p.Cylinders[i]
+		if v := c.After.Verdict; (v == leakback.Undecided || v == leakback.Unread) && !slices.Contains(open, c.Cylinder) {
+			open = append(open, c.Cylinder)
 		}
 	}
+	slices.Sort(open)
 	what := p.after.Label + " is " + r.Verdict.String() + " by itself"
 	if r.Verdict == leakback.Pass {
-		what = p.after.Label + " has not read all that " + p.before.Label + " has"
+		what = p.after.Label + " has not read all that " + p.before.Label + " has, or that was worked on"
 	}
 	if len(open) > 0 {
 		what += ": " + leakback.CylinderNames(open)
@@ -323,6 +343,6 @@ func (p *Pair) settleOpen(open []int) {
 		p.Settle = r.Settle
 	}
 	if p.Settle == nil {
-		p.settleBy(leakback.ReadAll, "read %s as well", namesOf(open))
+		p.settleBy(leakback.ReadAll, "read %s as well", fromWhom(open))
 	}
 }

@@ -13,6 +13,7 @@ import (
 // answerPass is for a later test that passes as a whole. Whatever speaks against
 // "back to normal" is said, and makes it undecided.
 func (p *Pair) answerPass() {
+	p.sayNothing()
 	p.sayDoubts(func(r Remark) bool { return r.DoubtsPass })
 	p.sayDependent()
 	p.sayWithinNoise()
@@ -42,7 +43,7 @@ func (p *Pair) failed() []*Change {
 // concerned are those that failed before and those that were worked on.
 func (p *Pair) concerned() []*Change {
 	list := p.failed()
-	for _, n := range WorkedOn(p.Work) {
+	for _, n := range p.allWorkedOn() {
 		if c := p.At(n); c != nil && !slices.Contains(list, c) {
 			list = append(list, c)
 		}
@@ -94,6 +95,9 @@ func (p *Pair) changeText(c *Change) string {
 		what, unit, before, after = "its ratio to the cylinders that agree", "", c.Before.ratio(), c.After.ratio()
 		before, after = before.asRatio(), after.asRatio()
 	}
+	if math.IsNaN(before.value) || math.IsNaN(after.value) {
+		return "what it returned in the two tests cannot be held against one another"
+	}
 	words := Shift{Value: c.deciding().Value, Level: c.Level()}.Words()
 	return fmt.Sprintf("%s went from %s to %s%s, %s", what, before.text(), after.text(), unit, words)
 }
@@ -119,8 +123,13 @@ func (f figure) text() string {
 const mostRuns = 10
 
 // settleNoise asks for as many runs of the later test as would tell the change
-// from noise; where none do, for a swap test.
+// from noise; where none do, for a swap test; for a test like the earlier one
+// where there is no change to tell.
 func (p *Pair) settleNoise(c *Change) {
+	if math.IsNaN(c.deciding().Value) {
+		p.settleBy(SameState, "test again as in %s, with all that was recorded there", p.before.Label)
+		return
+	}
 	runs := len(counted(p.after.Result.Test))
 	for n := runs + 1; n <= mostRuns && !c.RatioCounts && c.Rate.Bound == leakback.Exact; n++ {
 		after := c.After.rate()
@@ -178,7 +187,7 @@ func (p *Pair) stoodOut() bool {
 		return true
 	}
 	return slices.ContainsFunc(p.Cylinders, func(c Change) bool {
-		return c.Before.Verdict == leakback.Undecided && (c.Before.High || c.Before.Doubtful)
+		return c.Before.NextToNothing || c.Before.Verdict == leakback.Undecided && (c.Before.High || c.Before.Doubtful)
 	})
 }
 
@@ -188,7 +197,11 @@ func (p *Pair) sayBack() {
 		p.reason(CameBack, numbered([]int{c.Cylinder}), "%s failed in %s and passes now: %s",
 			namesOf([]int{c.Cylinder}), p.before.Label, p.changeText(c))
 	}
-	if !p.stoodOut() {
+	switch {
+	case len(p.failed()) > 0:
+	case p.before.Result.Verdict != leakback.Pass || p.stoodOut():
+		p.reason(BeforeOpen, nil, "%s passes; %s was not clear in itself and does not show what was wrong", p.after.Label, p.before.Label)
+	default:
 		p.reason(NormalBefore, nil, "nothing stood out in %s either: the return was normal before, "+
 			"so that the complaint has another cause or cannot be seen by this test", p.before.Label)
 	}

@@ -31,6 +31,12 @@ type Figures struct {
 	Doubtful bool
 	// ByMaximum says that an absolute maximum alone makes it High.
 	ByMaximum bool
+	// NextToNothing says that no return came, or next to none: below the first
+	// mark, or a few marks and not a tenth of what the set returned in the other
+	// test. It proves nothing, whatever the verdict.
+	NextToNothing bool
+	// UnderMinimum says that it fails by a minimum of the sheet.
+	UnderMinimum bool
 }
 
 // Read says whether there is anything to compare.
@@ -61,12 +67,36 @@ func figuresOf(r *leakback.Result) map[int]Figures {
 			RateMLMin: c.RateMLMin, Bound: c.Bound, UMLMin: c.Budget.StandardMLMin, DoF: c.Budget.DoF,
 			BitingRatio: c.BitingRatio, Verdict: c.Verdict, High: High(c), Low: low(c), Doubtful: doubtful(c),
 		}
+		f.NextToNothing = c.Has(leakback.NoReturn) || c.Has(leakback.BelowFirstMark)
+		f.UnderMinimum = c.Has(leakback.UnderLimit) && c.Verdict == leakback.Fail
 		f.ByMaximum = c.Has(leakback.OverLimit) && !c.Has(leakback.HighInSet) && !c.Has(leakback.OverRatio)
 		f.RatioToConsensus, f.RatioU, f.RatioDoF = centre.ratio(&timed.Cylinders[i])
+		f.onlyKnown()
 		all[c.Cylinder] = f
 	}
 	return all
 }
+
+// known says whether a figure is a number that anything can be held against.
+func known(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
+
+// onlyKnown takes figures that are none for unread: infinite ones, and plain ones
+// without an uncertainty.
+func (f *Figures) onlyKnown() {
+	plain := f.Bound == leakback.Exact
+	if !known(f.RateMLMin) || plain && !usable(f.UMLMin, f.DoF) {
+		f.RateMLMin = math.NaN()
+	}
+	if !known(f.RatioToConsensus) || plain && !usable(f.RatioU, f.RatioDoF) {
+		f.RatioToConsensus = math.NaN()
+	}
+	if !f.Read() && f.Verdict == leakback.Pass {
+		f.Verdict = leakback.Unread
+	}
+}
+
+// usable says whether there is a standard uncertainty with its degrees of freedom.
+func usable(u, dof float64) bool { return known(u) && u >= 0 && dof >= 1 && dof <= stats.MaxDoF }
 
 // nominal is a test of unknown interval as if it had taken a minute: what is
 // asked of it is relative, and no such figure depends on the interval. Any other
@@ -92,7 +122,7 @@ func nominal(r *leakback.Result) *leakback.Result {
 func totalOf(r *leakback.Result) Figures {
 	f := orUnread(nil, wholeEngine)
 	f.RateMLMin, f.UMLMin, f.DoF = r.TotalMLMin, r.Total.StandardMLMin, r.Total.DoF
-	if math.IsNaN(f.RateMLMin) {
+	if f.onlyKnown(); math.IsNaN(f.RateMLMin) {
 		return f
 	}
 	f.Verdict = leakback.Pass
@@ -369,5 +399,5 @@ func (p *Pair) change(cylinder int, before, after Figures) Change {
 // yardstick says whether the consensus may be held against that of the earlier
 // test: most of the engine was left alone between the two.
 func (p *Pair) yardstick() bool {
-	return 2*len(WorkedOn(p.Work)) <= len(p.after.Result.Cylinders)
+	return 2*len(p.allWorkedOn()) <= len(p.after.Result.Cylinders)
 }

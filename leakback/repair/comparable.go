@@ -57,7 +57,7 @@ func (p *Pair) remark() {
 	b, a := before.Test, after.Test
 	p.word(OtherCondition, ConditionUnknown, "condition", b.Condition, a.Condition, true)
 	if b.Method != a.Method {
-		p.differs(OtherMethod, "method of collecting", string(b.Method), string(a.Method))
+		p.method(b.Method, a.Method)
 	}
 	p.interval(before.IntervalS, after.IntervalS)
 	p.word(OtherInjectors, InjectorsUnknown, "state of the injectors", b.Injectors, a.Injectors, false)
@@ -106,6 +106,15 @@ func (p *Pair) word(other, unknown RemarkCode, what, before, after string, alway
 		r := p.differs(other, what, before, after)
 		r.DoubtsPass, r.settle = true, "test again with the "+what+" as in "+p.before.Label+" ("+before+")"
 	}
+}
+
+// method says that another method measures something else: what is solved from
+// totals, or read as one, may hold a return that no injector makes. A fail stands
+// as each test judges it by itself; a pass proves nothing about the other.
+func (p *Pair) method(before, after leakback.Method) {
+	r := p.differs(OtherMethod, "method of collecting", string(before), string(after))
+	r.Text += "; what is measured merged may hold a return that no injector makes, which what is collected one by one does not"
+	r.DoubtsPass, r.settle = true, "test again by the method of "+p.before.Label+" ("+string(before)+")"
 }
 
 func (p *Pair) interval(beforeS, afterS float64) {

@@ -75,6 +75,9 @@ type Pair struct {
 
 	before, after *Side
 	fuel          Fuel
+	// nothingBefore and nothingAfter say that next to nothing came back from most
+	// of the engine.
+	nothingBefore, nothingAfter bool
 }
 
 // Compare holds tests of one engine, in the order of time, against one another.
@@ -152,10 +155,27 @@ func (c *Comparison) pair(from, to int) Pair {
 	p.remark()
 	p.compareCylinders()
 	p.compareTotal()
+	p.findNothing()
 	p.readSwaps()
 	p.answer()
 	return p
 }
+
+// numbers are the cylinders of either test.
+func (p *Pair) numbers() []int {
+	list := make([]int, len(p.Cylinders))
+	for i := range p.Cylinders {
+		list[i] = p.Cylinders[i].Cylinder
+	}
+	return list
+}
+
+// workedOn says whether something was done between the tests that can change the
+// cylinder's return.
+func (p *Pair) workedOn(cylinder int) bool { return slices.Contains(p.allWorkedOn(), cylinder) }
+
+// allWorkedOn are those cylinders, also such as neither test has.
+func (p *Pair) allWorkedOn() []int { return WorkedOn(p.Work, p.numbers()...) }
 
 // At is how a cylinder changed, or for 0 the whole return; nil where neither test
 // has the cylinder.
@@ -181,8 +201,12 @@ func (p *Pair) compareCylinders() {
 		}
 	}
 	slices.Sort(numbers)
-	for _, n := range slices.Compact(numbers) {
-		p.Cylinders = append(p.Cylinders, p.change(n, orUnread(before, n), orUnread(after, n)))
+	for _, n := range slices.Compact(numbers) { // all of them, before any is compared
+		p.Cylinders = append(p.Cylinders, Change{Cylinder: n})
+	}
+	for i := range p.Cylinders {
+		n := p.Cylinders[i].Cylinder
+		p.Cylinders[i] = p.change(n, orUnread(before, n), orUnread(after, n))
 	}
 }
 

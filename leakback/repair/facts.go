@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"leakback/leakback"
+	"leakback/limits"
 )
 
 // Facts are what advice is matched on: each fact that holds, with the cylinders
@@ -18,53 +19,122 @@ func (f Facts) Has(name string) bool {
 
 // FactNames are all facts that there can be.
 func FactNames() []string {
-	names := make([]string, len(factTable))
-	for i, f := range factTable {
-		names[i] = f.name
+	var names []string
+	for _, f := range workTable {
+		names = append(names, f.name)
+	}
+	for _, f := range factTable {
+		names = append(names, f.name)
 	}
 	return names
 }
 
-// factTable says when each fact holds. of gives the cylinders; a fact of the
-// engine or the tests has holds instead.
+// workTable says when each fact of works holds: of the cylinders, as things
+// stand there after them; a fact of the engine has holds instead.
+var workTable = []struct {
+	name  string
+	of    func(*worked, *Standing) bool
+	holds func(*worked) bool
+}{
+	{name: "new-injector-alone", of: stands(func(s *Standing) bool { return s.NewInjector() && !s.NewTube() })},
+	{name: "new-injector-and-tube", of: stands(func(s *Standing) bool { return s.NewInjector() && s.NewTube() })},
+	{name: "new-tube-alone", of: stands(func(s *Standing) bool { return !s.NewInjector() && s.NewTube() })},
+	{name: "has-new-tube", of: stands((*Standing).NewTube)},
+	{name: "has-old-tube", of: stands((*Standing).UsedTube)},
+	{name: "seals-reused", of: stands(func(s *Standing) bool { return s.Seals == Reused })},
+	{name: "core-open", of: stands(func(s *Standing) bool { return s.CoreOpen })},
+	{name: "set-new", holds: (*worked).allNew},
+	{name: "declined", holds: anywhere(func(s *Standing) bool { return s.Declined != "" })},
+	{name: "relief-valve-work", holds: anywhere(func(s *Standing) bool { return s.ReliefValve != "" })},
+	// step-fault: the last tightening there does not follow the sheet's steps.
+	// step-fault-engine: nor does one that was written down for no cylinder.
+	{name: "step-fault", of: func(w *worked, s *Standing) bool { return w.faultAt(s.Cylinder) }},
+	{name: "step-fault-engine", holds: func(w *worked) bool { return w.faultAt(wholeEngine) }},
+}
+
+// worked is an engine after works.
+type worked struct {
+	cylinders []int
+	standing  []Standing
+	faults    []StepFault
+}
+
+// WorkFacts are the facts that works in the order of time leave behind, at an
+// engine of those cylinders, held against the tightening steps of a sheet, which
+// may be nil. They say how it stands now: a tube that was new and went back in
+// later is a used one.
+func WorkFacts(works []Work, cylinders []int, sheet *limits.Sheet) Facts {
+	w := &worked{cylinders: cylinders, standing: Stand(works, cylinders...)}
+	if sheet != nil {
+		w.faults = StandingFaults(works, sheet.Tightening)
+	}
+	f := Facts{}
+	for _, fact := range workTable {
+		if fact.holds != nil {
+			if fact.holds(w) {
+				f[fact.name] = nil
+			}
+			continue
+		}
+		for i := range w.standing {
+			if s := &w.standing[i]; s.Cylinder != wholeEngine && fact.of(w, s) {
+				f[fact.name] = append(f[fact.name], s.Cylinder)
+			}
+		}
+	}
+	return f
+}
+
+func stands(how func(*Standing) bool) func(*worked, *Standing) bool {
+	return func(_ *worked, s *Standing) bool { return how(s) }
+}
+
+func anywhere(how func(*Standing) bool) func(*worked) bool {
+	return func(w *worked) bool {
+		return slices.ContainsFunc(w.standing, func(s Standing) bool { return how(&s) })
+	}
+}
+
+// allNew says that every cylinder has a new injector.
+func (w *worked) allNew() bool {
+	fresh := 0
+	for i := range w.standing {
+		if w.standing[i].NewInjector() {
+			fresh++
+		}
+	}
+	return fresh > 0 && fresh == len(w.cylinders)
+}
+
+func (w *worked) faultAt(cylinder int) bool {
+	return slices.ContainsFunc(w.faults, func(f StepFault) bool { return f.Cylinder == cylinder })
+}
+
+// factTable says when each fact of a comparison holds. of gives the cylinders; a
+// fact of the engine or the tests has holds instead.
 var factTable = []struct {
 	name  string
 	of    func(*Pair, *Change) bool
 	holds func(*Comparison) bool
 }{
-	// Work done at a cylinder between the first test and the last.
-	{name: "worked-on", of: did(func(p Position) bool { return p.touched() })},
-	{name: "injector-replaced", of: did(func(p Position) bool { return p.Injector == Replaced })},
-	{name: "injector-swapped", of: did(func(p Position) bool { return p.Injector == Swapped })},
-	{name: "injector-cleaned", of: did(func(p Position) bool { return p.Injector == Cleaned })},
-	{name: "injector-refitted", of: did(func(p Position) bool { return p.Injector == Refitted })},
-	{name: "tube-new", of: did(tubeIsNew)},
-	{name: "tube-reused", of: did(func(p Position) bool { return p.FeedTube == Reused })},
-	{name: "tube-reseated", of: did(func(p Position) bool { return p.FeedTube == Reseated })},
-	{name: "seals-reused", of: did(func(p Position) bool { return p.Seals == Reused })},
-	{name: "relief-valve-work", holds: func(c *Comparison) bool {
-		return slices.ContainsFunc(c.Whole.Work, func(w Work) bool { return w.At(wholeEngine).ReliefValve != "" })
+	// Work done at a cylinder between the first test and the last, what was done
+	// to the lines or seals of all among it. work-doubt: the work log does not fit
+	// together there.
+	{name: "worked-on", of: func(p *Pair, c *Change) bool { return p.workedOn(c.Cylinder) }},
+	{name: "injector-swapped", of: func(p *Pair, c *Change) bool {
+		return slices.ContainsFunc(p.Work, func(w Work) bool { return w.At(c.Cylinder).Injector == Swapped })
 	}},
-	// step-fault: something is wrong with the tightening there by the later
-	// test's sheet. work-doubt: the work log does not fit together there.
-	{name: "step-fault", of: (*Pair).stepFault},
 	{name: "work-doubt", of: (*Pair).workDoubt},
 	{name: "codes-not-moved", of: (*Pair).codesNotMoved},
 
 	// How the cylinder came out. still-high: too much before and now.
 	// came-back: failed before, passes now, by more than noise. other-now-high:
-	// too much now and not before. no-change: worked on, and no change shown.
+	// too much now and not before. next-to-nothing: next to no return now.
 	{name: "still-high", of: stillHigh},
 	{name: "came-back", of: (*Pair).cameBack},
 	{name: "other-now-high", of: func(_ *Pair, c *Change) bool { return c.After.High && !c.Before.High && c.Before.Read() }},
-	{name: "no-change", of: (*Pair).noChange},
-	// What was done where it is still high: the pattern behind "the tube first".
-	{name: "still-high-new-injector-old-tube", of: stillHighAfter(func(p Position) bool { return p.Injector == Replaced && !tubeIsNew(p) })},
-	{name: "still-high-new-injector-new-tube", of: stillHighAfter(func(p Position) bool { return p.Injector == Replaced && tubeIsNew(p) })},
-	{name: "still-high-new-tube", of: stillHighAfter(func(p Position) bool { return p.Injector != Replaced && tubeIsNew(p) })},
-	{name: "still-high-untouched", of: func(p *Pair, c *Change) bool {
-		return stillHigh(p, c) && !slices.Contains(WorkedOn(p.Work), c.Cylinder)
-	}},
+	{name: "next-to-nothing", of: func(_ *Pair, c *Change) bool { return c.After.NextToNothing }},
+	{name: "still-high-untouched", of: func(p *Pair, c *Change) bool { return stillHigh(p, c) && !p.workedOn(c.Cylinder) }},
 
 	// Swap tests: the cylinder that was high before (of an unclear one both).
 	// swap-now-at is where the leak followed the injector to.
@@ -82,6 +152,8 @@ var factTable = []struct {
 	{name: "evenly-high-before-and-after", holds: func(c *Comparison) bool {
 		return c.Whole.before.Result.Has(leakback.SetTogetherHigh) && c.Whole.after.Result.Has(leakback.SetTogetherHigh)
 	}},
+	{name: "next-to-nothing-from-most", holds: func(c *Comparison) bool { return c.Whole.nothingAfter }},
+	{name: "next-to-nothing-before", holds: because(NothingBefore)},
 	{name: "nothing-stood-out", holds: because(NothingStoodOut)},
 	{name: "normal-before", holds: because(NormalBefore)},
 	{name: "back-to-normal", holds: answered(BackToNormal)},
@@ -102,9 +174,10 @@ var factTable = []struct {
 	{name: "complaint-not-asked", holds: complaint("")},
 }
 
-// Facts gathers every fact that holds, of the last test against the first.
+// Facts gathers every fact that holds, of the last test against the first and of
+// the work between them.
 func (c *Comparison) Facts() Facts {
-	f := Facts{}
+	f := WorkFacts(c.Whole.Work, c.Whole.numbers(), c.Whole.after.Result.Sheet)
 	for _, fact := range factTable {
 		if fact.holds != nil {
 			if fact.holds(c) {
@@ -121,49 +194,11 @@ func (c *Comparison) Facts() Facts {
 	return f
 }
 
-// did asks the work at a cylinder, all of it together.
-func did(what func(Position) bool) func(*Pair, *Change) bool {
-	return func(p *Pair, c *Change) bool {
-		return slices.ContainsFunc(p.Work, func(w Work) bool { return what(w.At(c.Cylinder)) })
-	}
-}
-
-func tubeIsNew(p Position) bool { return p.FeedTube == New }
-
 func stillHigh(_ *Pair, c *Change) bool { return c.Before.High && c.After.High }
-
-// stillHighAfter asks the works at a cylinder put together.
-func stillHighAfter(what func(Position) bool) func(*Pair, *Change) bool {
-	return func(p *Pair, c *Change) bool {
-		var all Position
-		for i := range p.Work {
-			at := p.Work[i].At(c.Cylinder)
-			if at.Injector != "" {
-				all.Injector = at.Injector
-			}
-			if at.FeedTube != "" {
-				all.FeedTube = at.FeedTube
-			}
-		}
-		return stillHigh(p, c) && what(all)
-	}
-}
 
 func (p *Pair) cameBack(c *Change) bool {
 	direction, _ := c.Direction()
-	return c.Before.Verdict == leakback.Fail && c.After.Verdict == leakback.Pass && direction == c.wanted()
-}
-
-func (p *Pair) noChange(c *Change) bool {
-	direction, _ := c.Direction()
-	return direction == 0 && c.Before.Read() && c.After.Read() && slices.Contains(WorkedOn(p.Work), c.Cylinder)
-}
-
-func (p *Pair) stepFault(c *Change) bool {
-	sheet := p.after.Result.Sheet
-	return sheet != nil && slices.ContainsFunc(p.Work, func(w Work) bool {
-		return slices.ContainsFunc(w.StepFaults(sheet.Tightening), func(f StepFault) bool { return f.Cylinder == c.Cylinder })
-	})
+	return c.Before.Verdict == leakback.Fail && c.After.Verdict == leakback.Pass && !c.After.NextToNothing && direction == c.wanted()
 }
 
 func (p *Pair) doubted(c *Change, which func(Doubt) bool) bool {

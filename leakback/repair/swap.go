@@ -111,6 +111,8 @@ func (p *Pair) swapUnclear(pair SwapPair) string {
 	switch {
 	case a == nil || b == nil || !a.Before.Read() || !b.Before.Read() || !a.After.Read() || !b.After.Read():
 		return "both cylinders must be read in both tests"
+	case p.nothingBefore || p.nothingAfter:
+		return "next to nothing came back from most of the engine in one of the tests"
 	case a.Before.High == b.Before.High:
 		return "one of the two must be high before, and the other not"
 	case p.otherInjector(pair):
@@ -157,7 +159,7 @@ func (p *Pair) tubes(pair SwapPair) string {
 // normal says that a cylinder of the later test is clear of any doubt, also as it
 // would have been at the temperature of the earlier test.
 func (c *Change) normal() bool {
-	if c.After.High || c.After.Low || c.After.Doubtful || c.After.Verdict != leakback.Pass {
+	if c.After.NextToNothing || c.After.High || c.After.Low || c.After.Doubtful || c.After.Verdict != leakback.Pass {
 		return false
 	}
 	return c.Range == nil || c.Range.Throughout(func(d Decisions) bool { return !d.Apart && d.Limit != stats.Above })

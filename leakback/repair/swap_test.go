@@ -111,20 +111,20 @@ func TestFactsThatAdviceIsMatchedOn(t *testing.T) {
 	}
 	// An injector renewed and its tube used again, and still high: the tube first.
 	f := with("1 4 injector = replaced|1 4 feed_tube = reused", high4, high4)
-	for _, name := range []string{"worked-on", "injector-replaced", "tube-reused", "still-high", "still-high-new-injector-old-tube", "step-fault", "no-change"} {
+	for _, name := range []string{"worked-on", "new-injector-alone", "has-old-tube", "still-high", "step-fault", "core-open"} {
 		assert.Equal(t, []int{4}, f[name], name)
 	}
 	for _, name := range []string{"not-back-to-normal", "complaint-not-asked", "temperature-unknown"} {
 		assert.True(t, f.Has(name), name)
 	}
-	for _, name := range []string{"came-back", "tube-new", "still-high-new-injector-new-tube", "still-high-untouched", "swap-stayed", "back-to-normal", "work-doubt"} {
+	for _, name := range []string{"came-back", "has-new-tube", "new-injector-and-tube", "still-high-untouched", "swap-stayed", "step-fault-engine", "set-new", "back-to-normal", "work-doubt"} {
 		assert.False(t, f.Has(name), name)
 	}
 	f = with(newTube+"|1 0 complaint_gone = no", high4, healed)
 	assert.Equal(t, []int{4}, f["came-back"])
-	assert.True(t, f.Has("back-to-normal") && f.Has("complaint-stays") && f.Has("tube-new"))
+	assert.True(t, f.Has("back-to-normal") && f.Has("complaint-stays") && f.Has("has-new-tube"))
 	f = with(newTube, high4, "24 50 23 49 24 25")
-	assert.Equal(t, []int{4}, f["still-high-new-tube"])
+	assert.Equal(t, []int{4}, f["new-tube-alone"])
 	assert.Equal(t, []int{2}, f["other-now-high"])
 	f = with("1 2 feed_tube = new", high4, high4)
 	assert.Equal(t, []int{4}, f["still-high-untouched"])

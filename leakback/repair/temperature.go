@@ -16,7 +16,7 @@ const apartK = 5
 // Temperature is how the fuel's temperatures of two tests lie to one another.
 type Temperature struct {
 	// BeforeC and AfterC are the means over the runs; NaN where a run of the test
-	// has none.
+	// has none, and where no fuel is that warm or cold.
 	BeforeC, AfterC float64
 	// BeforeAt and AfterAt are where they were taken: supply, rail, return, tube;
 	// "" where that is not recorded or not the same in all runs.
@@ -35,6 +35,11 @@ func newTemperature(before, after *leakback.Test, fuel Fuel) Temperature {
 	var t Temperature
 	t.BeforeC, t.BeforeAt = fuelTemperature(before)
 	t.AfterC, t.AfterAt = fuelTemperature(after)
+	for _, c := range []*float64{&t.BeforeC, &t.AfterC} {
+		if math.IsNaN(fuel.ViscosityMM2S(*c)) { // no temperature that a fuel has
+			*c = math.NaN()
+		}
+	}
 	t.BeforeViscosityMM2S, t.AfterViscosityMM2S = fuel.ViscosityMM2S(t.BeforeC), fuel.ViscosityMM2S(t.AfterC)
 	t.Elsewhere = t.Known() && t.BeforeAt != "" && t.AfterAt != "" && t.BeforeAt != t.AfterAt
 	t.Apart = t.Elsewhere || stats.Round6(math.Abs(t.AfterC-t.BeforeC)) > apartK

@@ -369,11 +369,12 @@ func (p *Position) detail() string {
 }
 
 // WorkedOn are the cylinders at which something was done that can change their
-// return, in their order.
-func WorkedOn(works []Work) []int {
+// return, in their order; cylinders are those of the engine, at each of which
+// its lines or seals were worked on where that was said of the engine as a whole.
+func WorkedOn(works []Work, cylinders ...int) []int {
 	var list []int
 	for i := range works {
-		for _, p := range works[i].Positions {
+		for _, p := range works[i].everywhere(cylinders) {
 			if p.Cylinder != wholeEngine && p.touched() && !slices.Contains(list, p.Cylinder) {
 				list = append(list, p.Cylinder)
 			}
