@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -42,9 +43,14 @@ func BenchmarkOpen(b *testing.B) {
 }
 
 // BenchmarkAppend commits one answer, and beside each a bare insert of such a row
-// into a file of its own with the same journal and durability, in turn: the disk
+// into a table of its own with the same journal and durability, in turn: the disk
 // has its moods. It reports the medians.
 func BenchmarkAppend(b *testing.B) {
+	b.Run("sqlite", benchmarkAppend)
+	b.Run(onPostgres, benchmarkAppend)
+}
+
+func benchmarkAppend(b *testing.B) {
 	answer, insert := appending(b), inserting(b)
 	var answers, inserts []float64
 	for i := 0; b.Loop(); i++ {
@@ -78,14 +84,29 @@ func appending(b *testing.B) func() {
 }
 
 // inserting inserts a row like that of an answer.
-func inserting(b *testing.B) func(int) {
-	db, err := sql.Open("sqlite", "file:"+filepath.ToSlash(filepath.Join(b.TempDir(), "bare.db"))+
-		"?_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)")
+// bareTable is a table of events and nothing else.
+func bareTable(b *testing.B) (*sql.DB, *dialect) {
+	columns, d := eventColumns, sqliteDialect
+	driver, address := "sqlite", "file:"+filepath.ToSlash(filepath.Join(b.TempDir(), "bare.db"))+"?_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)"
+	if isPostgres(b) {
+		driver, address, d = "pgx", newAddress(b), postgresDialect
+		open(b, address, Options{}) // makes the schema
+		columns = strings.ReplaceAll(eventColumns, ",", " TEXT,") + " TEXT"
+		for _, integer := range []string{"seq", "at_us", "elapsed_ms", "run", "cylinder"} {
+			columns = strings.Replace(columns, integer+" TEXT", integer+" BIGINT", 1)
+		}
+	}
+	db, err := sql.Open(driver, address)
 	require.NoError(b, err)
 	b.Cleanup(func() { db.Close() })
-	_, err = db.ExecContext(b.Context(), "CREATE TABLE bare ("+eventColumns+", PRIMARY KEY (test_id, seq))")
+	_, err = db.ExecContext(b.Context(), "CREATE TABLE bare ("+columns+", PRIMARY KEY (test_id, seq))")
 	require.NoError(b, err)
-	insert, err := db.PrepareContext(b.Context(), "INSERT INTO bare ("+eventColumns+") VALUES ("+placeholders(14)+")")
+	return db, d
+}
+
+func inserting(b *testing.B) func(int) {
+	db, d := bareTable(b)
+	insert, err := db.PrepareContext(b.Context(), d.bind("INSERT INTO bare ("+eventColumns+") VALUES ("+placeholders(14)+")"))
 	require.NoError(b, err)
 	s := stored{reading(2, 1, "22.5"), firstHash}
 	s.TestID = NewTestID()
@@ -96,17 +117,24 @@ func inserting(b *testing.B) func(int) {
 	}
 }
 
+// eachForBench runs a benchmark on each database, or on the one that the
+// environment names.
+func eachForBench(b *testing.B, f func(b *testing.B, address string)) {
+	if address := os.Getenv(benchLogbook); address != "" {
+		f(b, address)
+		return
+	}
+	b.Run("sqlite", func(b *testing.B) { f(b, newAddress(b)) })
+	b.Run(onPostgres, func(b *testing.B) { f(b, newAddress(b)) })
+}
+
 // BenchmarkHistoryOfOneVehicle lists the newest tests of a vehicle, without and
 // with their events. Its logbook is small; fill_test.go says how to take another.
-func BenchmarkHistoryOfOneVehicle(b *testing.B) {
-	tests, path := 2_000, filepath.Join(b.TempDir(), "logbook.db")
-	if n, err := strconv.Atoi(os.Getenv(benchTests)); err == nil {
-		tests = n
-	}
-	if p := os.Getenv(benchLogbook); p != "" {
-		path = p
-	}
-	book := filled(b, path, tests)
+func BenchmarkHistoryOfOneVehicle(b *testing.B) { eachForBench(b, benchmarkHistory) }
+
+func benchmarkHistory(b *testing.B, address string) {
+	tests, events := benchSize(2_000)
+	book := filled(b, address, tests, events)
 	random := rand.New(rand.NewPCG(3, 4))
 	vehicle := func() string { return fmt.Sprintf("nm%06d", random.IntN(tests/10)) }
 	list := func(b *testing.B, f Filter) []Entry {
@@ -151,10 +179,48 @@ func BenchmarkHistoryOfOneVehicle(b *testing.B) {
 			require.NoError(b, err)
 		}
 	})
+	b.Run("a page in the middle", func(b *testing.B) {
+		var last Entry
+		for _, e := range list(b, Filter{SinceUS: firstTestUS + int64(tests/2)*testEveryUS, UntilUS: firstTestUS + int64(tests/2+1)*testEveryUS}) {
+			last = e
+		}
+		for b.Loop() {
+			list(b, Filter{Before: &last, Most: 50})
+		}
+	})
 	b.Run("by number", func(b *testing.B) {
 		for b.Loop() {
 			_, err := book.Find(b.Context(), strconv.Itoa(1+random.IntN(tests)))
 			require.NoError(b, err)
+		}
+	})
+}
+
+// BenchmarkCopy copies a logbook for the first time, and when nothing changed.
+func BenchmarkCopy(b *testing.B) {
+	tests, events := benchSize(1_000)
+	path := b.TempDir() + "/from.db"
+	if from := os.Getenv(benchFrom); from != "" {
+		path = from
+	}
+	from := filled(b, path, tests, events)
+	b.Run("sqlite", func(b *testing.B) { benchmarkCopy(b, from) })
+	b.Run(onPostgres, func(b *testing.B) { benchmarkCopy(b, from) })
+}
+
+func benchmarkCopy(b *testing.B, from *Book) {
+	address := newAddress(b)
+	b.Run("first", func(b *testing.B) {
+		for b.Loop() {
+			to := open(b, newAddress(b), Options{})
+			b.ReportMetric(float64(copied(b, from, to).Events), "events/op")
+		}
+	})
+	to := open(b, address, Options{})
+	copied(b, from, to)
+	b.Run("unchanged", func(b *testing.B) {
+		for b.Loop() {
+			require.Zero(b, copied(b, from, to).Events)
 		}
 	})
 }

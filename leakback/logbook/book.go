@@ -91,7 +91,7 @@ func (b *Book) explain(err error) error {
 		return err
 	}
 	if errors.As(err, new(contentError)) {
-		return damaged(b.address, "damaged: "+err.Error(), err)
+		return b.damaged(err.Error(), err)
 	}
 	return b.dialect.explain(b.address, err)
 }

@@ -10,16 +10,8 @@ import (
 	"leakback/leakback"
 )
 
-// The chain. The hash of an event is the SHA-256 of this array of 15 items,
-// encoded as CBOR (RFC 8949) by its core deterministic rules (section 4.2.1):
-//
-//	["leakback event 1", previous, test_id, seq, at_us, elapsed_ms, person, kind,
-//	 run, cylinder, line, field, value, typed, reason]
-//
-// previous is a byte string, the 32 bytes of the hash of the event before, empty
-// for the first; seq, at_us, elapsed_ms, run and cylinder are integers; the others
-// are text strings, UTF-8 as it was entered. A test's head is the hash of its last
-// event: it stands for all of them. Hashes are kept as 64 lower-case hex digits.
+// chainName begins each array that is hashed: see Chain in the package's
+// documentation.
 const chainName = "leakback event 1"
 
 // link is the array in the order in which it is hashed.

@@ -310,7 +310,7 @@ func postgresBackup(ctx context.Context, b *Book, path string) error {
 	defer file.Close()
 	copied, err := Copy(ctx, b, file, nil)
 	if err == nil && len(copied.Refused) > 0 {
-		err = damaged(b.address, "damaged: "+copied.Refused[0].String(), nil)
+		err = b.damaged(copied.Refused[0].String(), nil)
 	}
 	return errors.Join(err, file.Close())
 }

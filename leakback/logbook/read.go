@@ -131,5 +131,13 @@ func (b *Book) sameHeads(want, found map[string]head) error {
 }
 
 func (b *Book) broken(testID, what string) error {
-	return damaged(b.address, "damaged: test "+testID+": "+what, nil)
+	return b.damaged("test "+testID+": "+what, nil)
+}
+
+// damaged is a logbook whose content is not sound.
+func (b *Book) damaged(what string, err error) error {
+	if b.dialect.server != nil {
+		return damagedTables(b.address, what, err)
+	}
+	return damaged(b.address, "damaged: "+what, err)
 }

@@ -2,10 +2,12 @@ package logbook
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"testing"
 	"time"
 
@@ -131,4 +133,46 @@ func killedCopy(t *testing.T, pair [2]string, delay time.Duration) bool {
 		require.NoError(t, err)
 	}
 	return err == nil
+}
+
+// A page that the disk lost is a finding; what can be read still is gone through.
+func TestCheckOfADamagedServer(t *testing.T) {
+	server := postgrestest.Start(t, postgrestest.Options{})
+	address := newSchema(t, server.URL())
+	b := open(t, address, Options{})
+	var parts []part
+	for i := range 700 {
+		parts = append(parts, part{NewTestID(), []leakback.Event{reading(int64(i+1), 1, "20"), reading(int64(i+2), 2, "21")}})
+	}
+	_, err := b.appendParts(t.Context(), parts)
+	require.NoError(t, err)
+	var path string
+	require.NoError(t, b.db.QueryRowContext(t.Context(), "SELECT pg_relation_filepath('events')").Scan(&path))
+	require.NoError(t, b.Close())
+	server.Stop(false)
+	raw, err := os.ReadFile(filepath.Join(server.Folder(), path))
+	require.NoError(t, err)
+	for i := 3 * 8192; i < 4*8192; i++ { // the fourth page
+		raw[i] ^= 0xa5
+	}
+	require.NoError(t, os.WriteFile(filepath.Join(server.Folder(), path), raw, 0o600))
+	require.NoError(t, server.Start())
+
+	b = open(t, address, Options{ReadOnly: true})
+	c, err := b.Check(t.Context(), nil)
+	require.NoError(t, err)
+	require.NotEmpty(t, c.Faults)
+	assert.Contains(t, c.Faults[0].String(), "damaged: invalid page in block 3")
+	assert.Contains(t, fmt.Sprint(c.Faults), "cannot be read")
+	assert.NotContains(t, fmt.Sprint(c.Faults), "transaction is aborted")
+	assert.Greater(t, c.Events, int64(1000), "the others were gone through")
+	var e *Error
+	for _, p := range parts {
+		if _, err := b.Events(t.Context(), p.testID); errors.As(err, &e) {
+			break
+		}
+	}
+	require.NotNil(t, e)
+	assert.Equal(t, Damaged, e.Kind)
+	assert.Contains(t, e.Hint(), "backup")
 }

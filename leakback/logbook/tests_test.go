@@ -95,25 +95,50 @@ func testTestsPageByPage(t *testing.T) {
 	}
 }
 
-func TestListsWalkAlongAnIndex(t *testing.T) {
+func TestListsWalkAlongAnIndex(t *testing.T) { onEach(t, testListsWalkAlongAnIndex) }
+
+func testListsWalkAlongAnIndex(t *testing.T) {
 	b := fresh(t)
 	for _, f := range []Filter{{Most: 5}, {Most: 5, Open: true}, {Most: 5, Vehicle: "a"}, {Most: 5, Engine: "a"},
 		{Most: 5, Vehicle: "a", Engine: "b", SinceUS: 3}, {Most: 5, SinceUS: 1, UntilUS: 9}, {Most: 5, Before: &Entry{}}} {
-		clause, args := f.clause()
-		rows, err := b.db.QueryContext(t.Context(), "EXPLAIN QUERY PLAN SELECT "+entryColumns+" FROM tests "+clause, args...)
-		require.NoError(t, err)
-		defer rows.Close()
-		for rows.Next() {
-			var id, parent, unused int
-			var step string
-			require.NoError(t, rows.Scan(&id, &parent, &unused, &step))
-			assert.NotEqual(t, "SCAN tests", step, "%+v", f)
+		steps := plan(t, b, f)
+		for _, step := range steps {
+			assert.NotRegexp(t, "^SCAN tests$|Seq Scan", step, "%+v", f)
 			if len(f.ways()) == 1 {
-				assert.NotContains(t, step, "TEMP B-TREE", "%+v", f)
+				assert.NotRegexp(t, "TEMP B-TREE|Sort", step, "%+v", f)
 			}
 		}
-		require.NoError(t, rows.Err())
 	}
+}
+
+// plan is how the database goes about a list.
+func plan(t *testing.T, b *Book, f Filter) (steps []string) {
+	clause, args := f.clause()
+	query := "SELECT " + entryColumns + " FROM tests " + clause
+	tx, err := b.db.BeginTx(t.Context(), nil)
+	require.NoError(t, err)
+	defer tx.Rollback()
+	explain := "EXPLAIN QUERY PLAN "
+	if isPostgres(t) { // whose planner reads small tables as they are
+		explain = "EXPLAIN "
+		_, err = tx.ExecContext(t.Context(), "SET LOCAL enable_seqscan = off")
+		require.NoError(t, err)
+	}
+	rows, err := tx.QueryContext(t.Context(), explain+b.dialect.bind(query), args...)
+	require.NoError(t, err)
+	defer rows.Close()
+	for rows.Next() {
+		var step string
+		targets := []any{&step}
+		if !isPostgres(t) {
+			targets = []any{new(int), new(int), new(int), &step}
+		}
+		require.NoError(t, rows.Scan(targets...))
+		steps = append(steps, step)
+	}
+	require.NoError(t, rows.Err())
+	require.NotEmpty(t, steps)
+	return steps
 }
 
 func TestFind(t *testing.T) { onEach(t, testFind) }
