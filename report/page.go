@@ -3,7 +3,11 @@
 // verdict depends on.
 package report
 
-import "leakback/leakback"
+import (
+	"leakback/leakback"
+	"leakback/leakback/repair"
+	"leakback/limits"
+)
 
 // Page is everything one test's report shows; command puts it together.
 type Page struct {
@@ -28,4 +32,9 @@ type Page struct {
 	// Record is what the logbook knows of the test; nil for one that is only a
 	// file.
 	Record *Record
+	// Works are what was done to the engine after the test; none where nothing is
+	// recorded.
+	Works []repair.Work
+	// Tightening are the steps of the limits sheet that the works are held against.
+	Tightening []limits.Step
 }

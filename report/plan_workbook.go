@@ -19,11 +19,9 @@ const sheetPlan = "Plan"
 func PlanWorkbook(w io.Writer, p *PlanPage) error {
 	b := newBook()
 	defer b.file.Close()
-	b.keep(b.file.SetSheetName("Sheet1", sheetPlan))
-	font := b.file.Styles.Fonts.Font[0]
-	*font.Name.Val, *font.Sz.Val = family, defaultSize
+	b.keep(b.sheets(sheetPlan))
 	b.plan(p)
-	b.properties(&Page{Result: &leakback.Result{Test: &leakback.Test{ID: "plan " + PlanAnswer(p)}}})
+	b.properties(title, "Test plan "+PlanAnswer(p))
 	return b.write(w, "plan sheet")
 }
 

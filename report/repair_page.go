@@ -37,9 +37,6 @@ type RepairPage struct {
 // last is the page of the last test, which says most of the engine and the job.
 func (p *RepairPage) last() *Page { return p.Tests[len(p.Tests)-1] }
 
-// first is the page of the first test.
-func (p *RepairPage) first() *Page { return p.Tests[0] }
-
 // pairs are the comparisons to be shown: each step, then the whole where that is
 // not the only one.
 func (p *RepairPage) pairs() []*repair.Pair {

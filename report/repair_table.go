@@ -369,7 +369,7 @@ func (t *repairTable) work(p *repair.Pair) {
 	for i := range p.Work {
 		w := &p.Work[i]
 		t.prose("   ", Sentence(workTitle(w, t.Zone)), hueQuiet)
-		for _, s := range workSaid(w, t.page.Tightening) {
+		for _, s := range workSaid(w, t.page.Tightening, true) {
 			t.prose("   - ", Sentence(s.String()), huePlain)
 		}
 		for _, text := range doubtsSaid(p.Work[i : i+1]) {

@@ -19,7 +19,7 @@ func WorkLines(works []repair.Work, steps []limits.Step, zone *time.Location) []
 	var lines []string
 	for i := range works {
 		lines = append(lines, workTitle(&works[i], zone))
-		for _, s := range workSaid(&works[i], steps) {
+		for _, s := range workSaid(&works[i], steps, true) {
 			lines = append(lines, strings.ToLower(s.lead[:1])+s.lead[1:]+": "+s.text)
 		}
 	}
@@ -42,9 +42,9 @@ func workTitle(w *repair.Work, zone *time.Location) string {
 	return text
 }
 
-// workSaid is a work by place: the engine's parts and each cylinder's, with its
-// tightening, then what was said of the engine.
-func workSaid(w *repair.Work, steps []limits.Step) []said {
+// workSaid is a work by place: the engine's parts and each cylinder's, perhaps with
+// its tightening, then what was said of the engine.
+func workSaid(w *repair.Work, steps []limits.Step, tightening bool) []said {
 	var all []said
 	for _, number := range workPlaces(w) {
 		var texts []string
@@ -56,7 +56,7 @@ func workSaid(w *repair.Work, steps []limits.Step) []said {
 		}
 		at := w.At(number)
 		texts = append(texts, labelledSaid(fact{"declined", at.Declined}, fact{"note", at.Note})...)
-		if text := tightenedSaid(w, steps, number); text != "" {
+		if text := tightenedSaid(w, steps, number); text != "" && tightening {
 			texts = append(texts, text)
 		}
 		if len(texts) > 0 {
@@ -232,4 +232,24 @@ func (r *Record) workField(k leakback.Key) string {
 var stepFieldWords = map[string]string{
 	repair.FieldStep: "its number", repair.FieldTorque: "torque", repair.FieldAngleDeg: "angle in degrees",
 	repair.FieldNewFastener: "new fastener",
+}
+
+// worksSaid are works as paragraphs for the customer's page: each work with when
+// and by whom, then its places, then the tightening and what does not fit together.
+func worksSaid(works []repair.Work, steps []limits.Step, zone *time.Location) []said {
+	var all []said
+	for i := range works {
+		title := workTitle(&works[i], zone)
+		all = append(all, said{"", Sentence(title)})
+		for _, s := range workSaid(&works[i], steps, false) {
+			all = append(all, said{s.lead, Sentence(s.text)})
+		}
+	}
+	if text := tighteningSaid(works, steps); text != "" {
+		all = append(all, said{"Tightening", text})
+	}
+	if doubts := doubtsSaid(works); len(doubts) > 0 {
+		all = append(all, said{"To be looked at", strings.Join(doubts, " ")})
+	}
+	return all
 }

@@ -37,15 +37,16 @@ const epoch = "2000-01-01T00:00:00Z"
 func Workbook(w io.Writer, p *Page) error {
 	b := newBook()
 	defer b.file.Close()
-	b.keep(b.sheets())
+	b.keep(b.sheets(sheetReport, sheetReadings, sheetWorking, sheetLimits, sheetMethod))
 	b.readings(p) // what formulas start from comes first, what they lead to last
 	b.limits(p)
 	b.working(p)
-	b.method(p)
+	b.method(methodText, footer(p))
 	page := b.report(p)
+	b.workSheet(p.Works, p.Tightening, []*Page{p}, footer(p))
 	b.record(p)
 	page.inFull()
-	b.properties(p)
+	b.properties(title, "Test "+p.Result.Test.ID)
 	return b.write(w, "workbook")
 }
 
@@ -68,6 +69,9 @@ type book struct {
 	parts  map[string][]byte
 	names  *formula.Names
 	paths  map[string]string // of the sheets' parts
+	// suffix stands behind the names of a test's sheets where a workbook holds
+	// several tests: its number.
+	suffix string
 	// cut holds the texts that had to be shortened where they belong; they
 	// stand in full below the printed page.
 	cut []fact
@@ -89,11 +93,11 @@ func (b *book) keep(err error) {
 }
 
 // sheets makes the sheets in their order.
-func (b *book) sheets() error {
-	if err := b.file.SetSheetName("Sheet1", sheetReport); err != nil {
+func (b *book) sheets(first string, rest ...string) error {
+	if err := b.file.SetSheetName("Sheet1", first); err != nil {
 		return err
 	}
-	for _, name := range []string{sheetReadings, sheetWorking, sheetLimits, sheetMethod} {
+	for _, name := range rest {
 		if _, err := b.file.NewSheet(name); err != nil {
 			return err
 		}
@@ -103,15 +107,18 @@ func (b *book) sheets() error {
 	return nil
 }
 
+// sheetOf is a sheet of the test that is being written.
+func (b *book) sheetOf(name string) string { return name + b.suffix }
+
 // properties are our own, with nothing of the machine in them.
-func (b *book) properties(p *Page) {
+func (b *book) properties(title, subject string) {
 	b.keep(b.file.SetDocProps(&excelize.DocProperties{
 		Creator:        creator,
 		LastModifiedBy: creator,
 		Created:        epoch,
 		Modified:       epoch,
 		Title:          title,
-		Subject:        clipped(oneLine("Test "+p.Result.Test.ID), 200),
+		Subject:        clipped(oneLine(subject), 200),
 		Language:       "en",
 	}))
 	b.keep(b.file.SetAppProps(&excelize.AppProperties{Application: creator}))

@@ -67,6 +67,8 @@ type series struct {
 	// zero, of a line that is not drawn itself and not in the legend.
 	Expanded cells
 	Sign     string
+	// Marks stand over single bars.
+	Marks []pointLabel
 }
 
 // axisTitle is the title of an axis.
@@ -80,7 +82,9 @@ type chart struct {
 	Cylinders   cells
 	Bars, Lines []series
 	// Carriers are lines that are not seen: they carry whiskers and signs.
-	Carriers        []series
+	Carriers []series
+	// Beside puts the bars of a cylinder beside one another, not over one another.
+	Beside          bool
 	Across, Upright axisTitle
 	X, Y, W, H      float64 // of the plot, in shares of the chart
 	TickSize        int     // of the cylinder numbers, in hundredths of a point
@@ -94,17 +98,20 @@ const colFigures = lastColumn + 2
 func (s *reportSheet) chart(from int, high float64) {
 	c := s.figures(from)
 	c.layout(high, across(colChart, lastColumn)-chartGap)
+	s.draw(c, from, high, anchor{FromCol: colChart - 1, FromEMU: chartGap * emuPerPoint, Name: "Return rates", Alt: altText(s.r)})
+}
+
+// draw draws a chart, the only one of the page, to its right edge from a row on
+// and so high in points.
+func (s *reportSheet) draw(c chart, from int, high float64, a anchor) {
 	to, rest := s.below(from, high)
-	s.keep(s.file.AddChart(s.sheet, at(colChart, from), &excelize.Chart{
+	s.keep(s.file.AddChart(s.sheet, at(a.FromCol+1, from), &excelize.Chart{
 		Type:   excelize.Col,
 		Series: []excelize.ChartSeries{{Values: c.Cylinders.Ref}},
 	}))
 	s.parts["xl/charts/chart1.xml"] = s.fill(chartPart, c)
-	s.parts["xl/drawings/drawing1.xml"] = s.fill(drawingPart, []anchor{{
-		FromCol: colChart - 1, ToCol: lastColumn, FromRow: from - 1, ToRow: to - 1,
-		FromEMU: chartGap * emuPerPoint, ToEMU: int(rest * emuPerPoint),
-		Name: "Return rates", Alt: altText(s.r), ID: 2, Chart: 1,
-	}})
+	a.ToCol, a.FromRow, a.ToRow, a.ToEMU, a.ID, a.Chart = lastColumn, from-1, to-1, int(rest*emuPerPoint), 2, 1
+	s.parts["xl/drawings/drawing1.xml"] = s.fill(drawingPart, []anchor{a})
 }
 
 // anchor is where a chart stands on its sheet.

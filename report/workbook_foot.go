@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"github.com/xuri/excelize/v2"
 )
@@ -17,10 +18,29 @@ const ruled = 18
 // leastRuled is how close such lines may come together for a record's sake.
 const leastRuled = 14
 
-// workDone is lines to write on: as many as the page has room for, three at
+// headWork is the heading of what was done, and workLines is how many lines it may
+// take.
+const (
+	headWork  = "Work done"
+	workLines = 16
+)
+
+// zone is that of times on the page; nil is UTC.
+func (s *reportSheet) zone() *time.Location {
+	if s.p.Record == nil {
+		return nil
+	}
+	return s.p.Record.Zone
+}
+
+// workDone is what was done as it is recorded, or else lines to write on: as many as the page has room for, three at
 // least. A record makes them closer and not fewer, so that what follows keeps
 // its place.
 func (s *reportSheet) workDone() {
+	if paragraphs := worksSaid(s.p.Works, s.p.Tightening, s.zone()); len(paragraphs) > 0 {
+		s.block(headWork, paragraphs, small.with(set), workLines)
+		return
+	}
 	const below = 60 // heading, signatures and foot
 	room := letterHigh - s.used(1) - below
 	lines := min(max(int((room+s.recordHigh)/ruled), 3), 8)
@@ -28,7 +48,7 @@ func (s *reportSheet) workDone() {
 	if s.recordHigh > 0 {
 		high = min(max(room/float64(lines), leastRuled), ruled)
 	}
-	s.heading(1, lastColumn, "Work done")
+	s.heading(1, lastColumn, headWork)
 	s.row++
 	for range lines {
 		s.height(s.row, high)

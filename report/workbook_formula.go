@@ -79,7 +79,7 @@ func (p pen) index() int {
 // figure names a cell for formulas, in this workbook and in its readers' own.
 func (p pen) figure(name string, col, row int, v formula.Value) {
 	p.keep(p.names.Figure(name, p.sheet, col, row, v))
-	p.keep(p.file.SetDefinedName(&excelize.DefinedName{Name: name, RefersTo: p.sheet + "!" + absolute(col, row)}))
+	p.keep(p.file.SetDefinedName(&excelize.DefinedName{Name: p.names.Full(name), RefersTo: p.sheet + "!" + absolute(col, row)}))
 }
 
 // protect keeps a sheet from being changed by accident, cells apart that are

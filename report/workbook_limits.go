@@ -83,7 +83,7 @@ var limitHeads = []struct {
 // limits writes every figure of the limits sheet with its source, and whether
 // it was applied or assumed.
 func (b *book) limits(p *Page) {
-	s := pen{b, sheetLimits}
+	s := pen{b, b.sheetOf(sheetLimits)}
 	s.height(1, 16)
 	var widths []float64
 	for i, h := range limitHeads {
@@ -358,18 +358,30 @@ func stateRows(l *limits.Limit, prefix string) []limitRow {
 	return rows
 }
 
-// stepRow is one tightening step.
+// stepRow is one tightening step, with the tolerances that the sheet gives.
 func stepRow(s limits.Step) limitRow {
 	var how []string
 	if s.TorqueText != "" {
-		how = append(how, s.TorqueText)
+		how = append(how, s.TorqueText+toleranceText(s.TorqueToleranceNM, quantity.Torque))
 	}
 	if s.AngleDeg > 0 {
-		how = append(how, plainFigure(s.AngleDeg)+"°")
+		text := plainFigure(s.AngleDeg) + "°"
+		if s.AngleToleranceDeg > 0 {
+			text += " ± " + plainFigure(s.AngleToleranceDeg) + "°"
+		}
+		how = append(how, text)
 	}
 	if s.NewFastener {
 		how = append(how, "new fastener")
 	}
 	return limitRow{part: fmt.Sprintf("Tightening step %d", s.Step), words: s.Part, value: math.NaN(),
 		text: strings.Join(how, ", "), source: s.Source}
+}
+
+// toleranceText is " ± 2 N·m"; "" where the sheet gives none.
+func toleranceText(tolerance float64, k quantity.Kind) string {
+	if !(tolerance > 0) {
+		return ""
+	}
+	return " ± " + quantity.Format(k, tolerance)
 }

@@ -14,11 +14,11 @@ var methodText string
 // methodWidth is the width of the method's one column in points.
 const methodWidth = 500
 
-// method writes the sheet that says in plain words how the verdict comes about.
-func (b *book) method(p *Page) {
+// method writes the sheet that says in plain words how an answer comes about.
+func (b *book) method(text, footer string) {
 	s, row := pen{b, sheetMethod}, 1
 	s.widths(methodWidth)
-	for _, line := range strings.Split(strings.TrimSpace(methodText), "\n") {
+	for _, line := range strings.Split(strings.TrimSpace(text), "\n") {
 		l, text := body.with(func(l *look) { l.size = 10 }), line
 		if name, ok := strings.CutPrefix(line, "# "); ok {
 			l, text = heading.with(func(l *look) { l.size = 11 }), name
@@ -30,7 +30,7 @@ func (b *book) method(p *Page) {
 		s.height(row, l.tall(len(l.lines(text, methodWidth)))+leading(line))
 		row++
 	}
-	s.print(paper{footer: footer(p)})
+	s.print(paper{footer: footer})
 	s.name("_xlnm.Print_Area", "$A$1:"+absolute(1, row-1))
 	s.name("_xlnm.Print_Titles", "$1:$1")
 	s.keep(s.file.SetSheetDimension(s.sheet, at(1, 1)+":"+at(1, row-1)))

@@ -72,7 +72,12 @@ func pageNumber(t *testing.T, pdf []byte) int {
 // for a size of paper.
 func reportOnly(t *testing.T, p *report.Page, paper int) []byte {
 	t.Helper()
-	f := written(t, p)
+	return onlyReport(t, written(t, p), paper)
+}
+
+// onlyReport is the same of a workbook that was opened.
+func onlyReport(t *testing.T, f *excelize.File, paper int) []byte {
+	t.Helper()
 	rows, err := f.GetRows("Report", excelize.Options{RawCellValue: true})
 	require.NoError(t, err)
 	for r, row := range rows {

@@ -141,11 +141,11 @@ const tableReadings = "in"
 // readings writes the readings exactly as they were logged, one in a row, and
 // makes those that take part known to formulas.
 func (b *book) readings(p *Page) {
-	s := pen{b, sheetReadings}
+	s := pen{b, b.sheetOf(sheetReadings)}
 	rows, kept := loggedRows(p.Result.Test)
 	columns := columnsFor(rows)
 	s.heads(columns)
-	table, err := b.names.Table(tableReadings, sheetReadings, 2, kept)
+	table, err := b.names.Table(tableReadings, s.sheet, 2, kept)
 	b.keep(err)
 	for i, c := range columns {
 		values := make([]formula.Value, len(rows))

@@ -121,9 +121,9 @@ func (b *book) record(p *Page) {
 	if p.Record == nil {
 		return
 	}
-	_, err := b.file.NewSheet(sheetRecord)
+	_, err := b.file.NewSheet(b.sheetOf(sheetRecord))
 	b.keep(err)
-	s := pen{b, sheetRecord}
+	s := pen{b, b.sheetOf(sheetRecord)}
 	s.recordHeads()
 	became, before := fates(p.Record.Record), replaced(p.Record.Record)
 	var long []recordRest

@@ -71,7 +71,7 @@ const (
 
 // working writes the sheet that recomputes every figure from the readings.
 func (b *book) working(p *Page) {
-	w := &working{pen: pen{b, sheetWorking}, r: p.Result, row: 1, tables: map[string]*laid{}}
+	w := &working{pen: pen{b, b.sheetOf(sheetWorking)}, r: p.Result, row: 1, tables: map[string]*laid{}}
 	w.widths(slices.Repeat([]float64{gridWidth}, gridColumns)...)
 	if !recomputed(p.Result) && !totalLive(p.Result) {
 		w.notHere()
@@ -189,7 +189,7 @@ func (w *working) title() {
 // opening is the title and how to read the sheet.
 func (w *working) opening() {
 	w.title()
-	w.say("Every figure here is a live formula that starts from the sheets Readings and Limits; none starts from a "+
+	w.say("Every figure here is a live formula that starts from the sheets "+w.sheetOf(sheetReadings)+" and "+w.sheetOf(sheetLimits)+"; none starts from a "+
 		"figure of the program that wrote the file. Change a tinted cell there (a volume, also as >100 or <2, or none) and "+
 		"everything follows: this sheet, the page, its chart. Names in the formulas are keys of the limits sheet or "+
 		"stand beside their figures below. What decides is compared after rounding to 6 decimals.", workNote)

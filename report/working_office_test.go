@@ -227,7 +227,7 @@ func functionBook(t *testing.T) ([]byte, func(map[string]formulaCell)) {
 	t.Helper()
 	b := newBook()
 	defer b.file.Close()
-	require.NoError(t, b.sheets())
+	require.NoError(t, b.sheets(sheetReport, sheetReadings, sheetWorking, sheetLimits, sheetMethod))
 	w, row := pen{b, sheetReport}, 1
 	add := func(template string) {
 		w.formula(1, row, template, formula.Here{}, body)
@@ -237,7 +237,7 @@ func functionBook(t *testing.T) ([]byte, func(map[string]formulaCell)) {
 		`IF("FAIL"="fail",1,0)`, `IF("a">5,1,0)`, `MID(1/2,2,1)`, `MID("abc",2,99)`, `MID("",2,9)`, `LEFT(TRIM(" >100 "),1)`,
 		`LEN("äöü")`, `VALUE(SUBSTITUTE(TRIM("  2,5 "),",","."))`, `FIXED(1234.565,2,1)`, `FIXED(22,1,1)`, `ROUND(1.0000005,6)`,
 		`ROUND(-2.5,0)`, `ROUND(37.0000004999,6)`, `INT(-1.5)`, `INT(ROUND(15.9999999,6))`, `MEDIAN(1,2,3,4)`, `MEDIAN(5,1,9)`,
-		`SQRT(LN(1+0.15^2))`, `EXP(-3.5)`, `ABS(-2)`, `IF(ISERROR(1/0),1,0)`, `IF(AND(1>0,2>1),IF(OR(1>2,2>3),1,2),3)`, `MIN(3,1,2)`, `MAX(3,1,2)`} {
+		`SQRT(LN(1+0.15^2))`, `LOG10(2.7+0.7)`, `10^(10^(9.08-3.75*LOG10(313.15)))-0.7`, `EXP(-3.5)`, `ABS(-2)`, `IF(ISERROR(1/0),1,0)`, `IF(AND(1>0,2>1),IF(OR(1>2,2>3),1,2),3)`, `MIN(3,1,2)`, `MAX(3,1,2)`} {
 		add(template)
 	}
 	for _, nu := range []int{1, 2, 3, 8, 9, 15, 16, 31, 47, 100, 1501, 9999, 10000} {

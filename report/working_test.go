@@ -21,7 +21,7 @@ func worked(t *testing.T, c variedCase) (*book, *leakback.Result) {
 	b := newBook()
 	t.Cleanup(func() { assert.NoError(t, b.file.Close()) })
 	p := &Page{Result: r}
-	require.NoError(t, b.sheets())
+	require.NoError(t, b.sheets(sheetReport, sheetReadings, sheetWorking, sheetLimits, sheetMethod))
 	b.readings(p)
 	b.limits(p)
 	b.working(p)

@@ -50,6 +50,7 @@ func init() {
 		"ABS":        {1, 1, numbers(func(x []float64) Value { return Num(math.Abs(x[0])) })},
 		"SQRT":       {1, 1, numbers(func(x []float64) Value { return Num(math.Sqrt(x[0])) })},
 		"EXP":        {1, 1, numbers(func(x []float64) Value { return Num(math.Exp(x[0])) })},
+		"LOG10":      {1, 1, numbers(func(x []float64) Value { return Num(math.Log10(x[0])) })},
 		"LN":         {1, 1, numbers(func(x []float64) Value { return Num(math.Log(x[0])) })},
 		"NORMSINV":   {1, 1, numbers(func(x []float64) Value { return Num(stats.NormalQuantile(x[0])) })},
 		"CHIINV":     {2, 2, numbers(func(x []float64) Value { return Num(stats.ChiSquareQuantile(1-x[0], x[1])) })},

@@ -6,12 +6,21 @@ import "fmt"
 type Names struct {
 	tables  map[string]*Table
 	figures map[string]place
+	prefix  string
 }
 
 // NewNames knows nothing yet.
 func NewNames() *Names {
 	return &Names{tables: map[string]*Table{}, figures: map[string]place{}}
 }
+
+// Within puts a prefix before every name that is given or looked up from here on,
+// so that one workbook can hold the same names more than once: after Within("t1_")
+// the name rate_sum is t1_rate_sum for all who stand without. "" ends it.
+func (n *Names) Within(prefix string) { n.prefix = prefix }
+
+// Full is a name with the prefix that holds now.
+func (n *Names) Full(name string) string { return n.prefix + name }
 
 // Table is a block of columns that share their rows.
 type Table struct {
@@ -23,6 +32,7 @@ type Table struct {
 // Table makes a table of so many rows, the first in row top of a sheet. A name
 // is used once.
 func (n *Names) Table(name, sheet string, top, rows int) (*Table, error) {
+	name = n.Full(name)
 	if _, again := n.tables[name]; again {
 		return nil, fmt.Errorf("table %s is there already", name)
 	}
@@ -40,6 +50,7 @@ func (t *Table) Column(id string, col int, values []Value) {
 // Figure names one cell with its value. A name holds an underscore and is used
 // once.
 func (n *Names) Figure(name, sheet string, col, row int, v Value) error {
+	name = n.Full(name)
 	if _, again := n.figures[name]; again {
 		return fmt.Errorf("figure %s is there already", name)
 	}
@@ -49,7 +60,7 @@ func (n *Names) Figure(name, sheet string, col, row int, v Value) error {
 
 // Value is what a figure's cell holds; a blank for an unknown name.
 func (n *Names) Value(figure string) Value {
-	if p, ok := n.figures[figure]; ok {
+	if p, ok := n.figures[n.Full(figure)]; ok {
 		return p.values[0]
 	}
 	return Value{}
@@ -57,7 +68,7 @@ func (n *Names) Value(figure string) Value {
 
 // Values are what the cells of a column hold; nothing for unknown names.
 func (n *Names) Values(table, column string) []Value {
-	if t, ok := n.tables[table]; ok {
+	if t, ok := n.tables[n.Full(table)]; ok {
 		return t.columns[column].values
 	}
 	return nil
@@ -65,13 +76,13 @@ func (n *Names) Values(table, column string) []Value {
 
 // Address is where a figure stands on its sheet, as $A$1; false for an unknown name.
 func (n *Names) Address(figure string) (string, bool) {
-	p, ok := n.figures[figure]
+	p, ok := n.figures[n.Full(figure)]
 	return fixed(p.col, p.row), ok
 }
 
 // Has says whether there is a figure of that name.
 func (n *Names) Has(figure string) bool {
-	_, ok := n.figures[figure]
+	_, ok := n.figures[n.Full(figure)]
 	return ok
 }
 
@@ -96,7 +107,7 @@ func (r ref) String() string {
 // find is the place that a name means in a formula.
 func (n *Names) find(r ref, here Here) (place, error) {
 	if r.figure != "" {
-		if p, ok := n.figures[r.figure]; ok {
+		if p, ok := n.figures[n.Full(r.figure)]; ok {
 			return p, nil
 		}
 		return place{}, fmt.Errorf("no figure %s so far", r)
@@ -105,7 +116,7 @@ func (n *Names) find(r ref, here Here) (place, error) {
 	if name == "" {
 		name = here.Table
 	}
-	t, ok := n.tables[name]
+	t, ok := n.tables[n.Full(name)]
 	if !ok {
 		return place{}, fmt.Errorf("no table for %s so far", r)
 	}

@@ -30,7 +30,7 @@ var (
 	blanks  = regexp.MustCompile(`^\s+`)
 	numeral = regexp.MustCompile(`^[0-9]+(\.[0-9]+)?`)
 	quoted  = regexp.MustCompile(`^"([^"]|"")*"`)
-	caller  = regexp.MustCompile(`^[A-Z]+\(`)
+	caller  = regexp.MustCompile(`^[A-Z]+[0-9]*\(`)
 	own     = regexp.MustCompile(`^\[(up:)?([a-z0-9_]+)\]`)
 	whole   = regexp.MustCompile(`^([a-z0-9_]+)\[([a-z0-9_]+)\]`)
 	peer    = regexp.MustCompile(`^([a-z0-9_]+)\.([a-z0-9_]+)`)
