@@ -36,7 +36,8 @@
 // (a deadlock, a restart, a connection that broke) is tried again until Options.Wait
 // is over. Where the answer to a commit got lost, the event's place and hash say
 // whether it arrived: nothing is lost and nothing is there twice. The server ends
-// statements that take too long, and transactions of a laptop that fell asleep.
+// statements that take too long, and transactions of a laptop that fell asleep. A
+// pooler in between has to keep a session to a connection.
 //
 // A bay whose server is away goes on with a file, with the same test ids; Copy
 // delivers what was entered.

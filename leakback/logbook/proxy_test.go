@@ -197,3 +197,65 @@ func TestAppendWhenTheServerGoesAway(t *testing.T) {
 	assert.Equal(t, Copied{All: 2, Same: 2}, c, "the entry whose answer was lost had arrived")
 	assert.Equal(t, withoutNumbers(t, local), withoutNumbers(t, b))
 }
+
+// What the server asks to try again is tried again, as a whole.
+func TestAppendIsTriedAgain(t *testing.T) {
+	b := open(t, newSchema(t, postgrestest.Shared(t)), Options{})
+	raise := func(code string) string {
+		return "DO $$ BEGIN RAISE EXCEPTION 'invented' USING ERRCODE = '" + code + "'; END $$"
+	}
+	for name, statements := range map[string][]string{
+		"a conflict":           {raise("40001")},
+		"a deadlock":           {raise("40P01")},
+		"an end by the server": {"SELECT pg_terminate_backend(pg_backend_pid())"},
+		"a laptop that slept":  {"SET LOCAL idle_in_transaction_session_timeout = 50", "sleep"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			id, tries := NewTestID(), 0
+			err := b.changing(t.Context(), 1, func(tx *transaction) error {
+				if _, err := b.add(t.Context(), tx, part{id, []leakback.Event{reading(1, 1, "2")}}); err != nil {
+					return err
+				}
+				if tries++; tries > 1 {
+					return nil
+				}
+				for _, s := range statements {
+					if s == "sleep" {
+						time.Sleep(200 * time.Millisecond)
+						s = "SELECT 1"
+					}
+					if err := tx.exec(t.Context(), s); err != nil {
+						return err
+					}
+				}
+				return nil
+			})
+			require.NoError(t, err)
+			assert.Equal(t, 2, tries)
+			events, err := b.Events(t.Context(), id)
+			require.NoError(t, err)
+			assert.Len(t, events, 1)
+		})
+	}
+	err := b.changing(t.Context(), 1, func(tx *transaction) error { return tx.exec(t.Context(), raise("23505")) })
+	requireKind(t, Damaged, err)
+	hasty := open(t, addressOf(b), Options{Wait: 100 * time.Millisecond})
+	err = hasty.changing(t.Context(), 1, func(tx *transaction) error { return tx.exec(t.Context(), raise("40001")) })
+	requireKind(t, Busy, err)
+	err = hasty.changing(t.Context(), 1, func(tx *transaction) error { return tx.exec(t.Context(), raise("53100")) })
+	requireKind(t, Full, err)
+	err = hasty.changing(t.Context(), 1, func(tx *transaction) error {
+		if err := tx.exec(t.Context(), "SET LOCAL transaction_read_only = on"); err != nil {
+			return err
+		}
+		return tx.exec(t.Context(), "UPDATE tests SET number = 1")
+	})
+	requireKind(t, ReadOnly, err)
+	err = hasty.changing(t.Context(), 1, func(tx *transaction) error {
+		if err := tx.exec(t.Context(), "SET LOCAL statement_timeout = 50"); err != nil {
+			return err
+		}
+		return tx.exec(t.Context(), "SELECT pg_sleep(1)")
+	})
+	requireKind(t, Busy, err)
+}
