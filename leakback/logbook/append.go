@@ -69,7 +69,7 @@ func (b *Book) appendParts(ctx context.Context, parts []part) ([]stored, error) 
 	err := b.changing(ctx, countDrafts(parts), func(tx *transaction) error {
 		added = nil
 		if len(parts) > 1 || hasImportKey(parts[0].drafts) {
-			if err := tx.lockList(ctx); err != nil { // before any row, so that no two wait for each other
+			if err := b.lockRows(ctx, tx, testsOf(parts)); err != nil {
 				return err
 			}
 		}
@@ -86,6 +86,14 @@ func (b *Book) appendParts(ctx context.Context, parts []part) ([]stored, error) 
 		return nil, err
 	}
 	return added, nil
+}
+
+func testsOf(parts []part) []string {
+	ids := make([]string, len(parts))
+	for i, p := range parts {
+		ids[i] = p.testID
+	}
+	return ids
 }
 
 func countDrafts(parts []part) (n int) {
@@ -122,6 +130,9 @@ func (b *Book) extend(ctx context.Context, tx *transaction, r *row, p part) ([]s
 	if err := b.project(ctx, tx, r, before); err != nil {
 		return nil, err
 	}
+	if tx.bulk.on {
+		tx.bulk.rows[p.testID] = *r
+	}
 	return events, b.insert(ctx, tx, events)
 }
 
@@ -143,23 +154,33 @@ func (b *Book) row(ctx context.Context, tx *transaction, testID string) (row, er
 }
 
 func (b *Book) lockedRow(ctx context.Context, tx *transaction, testID string) (row, error) {
-	var r row
-	query := "SELECT " + entryColumns + " FROM tests WHERE id = ?"
+	if r, ok := tx.bulk.rows[testID]; ok {
+		return r, nil
+	}
+	query := "WHERE id = ?"
 	if s := tx.dialect.server; s != nil {
 		query += s.lockRow
 	}
-	rows, err := tx.query(ctx, query, testID)
+	found, err := tx.rows(ctx, query, testID)
+	return found[testID], err
+}
+
+// rows are lines of the list of tests, by id.
+func (t *transaction) rows(ctx context.Context, clause string, args ...any) (map[string]row, error) {
+	rows, err := t.query(ctx, "SELECT "+entryColumns+" FROM tests "+clause, args...)
 	if err != nil {
-		return r, err
+		return nil, err
 	}
 	defer rows.Close()
-	if rows.Next() {
-		err = scan(rows, r.targets()...)
+	found := map[string]row{}
+	for rows.Next() {
+		var r row
+		if err := scan(rows, r.targets()...); err != nil {
+			return nil, err
+		}
+		found[r.ID] = r
 	}
-	if err == nil {
-		err = rows.Err()
-	}
-	return r, err
+	return found, rows.Err()
 }
 
 func isImportKey(e *leakback.Event) bool {
@@ -175,6 +196,9 @@ func (b *Book) refuseKnown(ctx context.Context, tx *transaction, p part) error {
 	for _, e := range p.drafts {
 		if !isImportKey(&e) {
 			continue
+		}
+		if err := tx.flush(ctx); err != nil {
+			return err
 		}
 		known, err := b.entries(ctx, tx, "WHERE import_key <> '' AND import_key = ? AND id <> ? ORDER BY number LIMIT 1", e.Value, p.testID)
 		if err != nil {
@@ -193,6 +217,9 @@ func (b *Book) project(ctx context.Context, tx *transaction, r *row, before []an
 	if r.Number == 0 {
 		return b.begin(ctx, tx, r)
 	}
+	if err := tx.flush(ctx); err != nil { // the row itself may be waiting
+		return err
+	}
 	var set []string
 	var args []any
 	for i, v := range r.values() {
@@ -205,20 +232,31 @@ func (b *Book) project(ctx context.Context, tx *transaction, r *row, before []an
 
 // begin gives a new test its number and its row.
 func (b *Book) begin(ctx context.Context, tx *transaction, r *row) error {
-	rows, err := tx.query(ctx, "SELECT COALESCE(MAX(number), 0) FROM tests")
+	if tx.bulk.number == 0 {
+		if err := tx.lastNumber(ctx); err != nil {
+			return err
+		}
+	}
+	tx.bulk.number++
+	r.Number = tx.bulk.number
+	if tx.bulk.on {
+		tx.bulk.tests = append(tx.bulk.tests, *r)
+		return nil
+	}
+	return tx.exec(ctx, "INSERT INTO tests ("+strings.Join(columns, ", ")+") VALUES ("+placeholders(len(columns))+")", r.values()...)
+}
+
+// lastNumber asks for the last number of the list, which nobody else adds to.
+func (t *transaction) lastNumber(ctx context.Context) error {
+	rows, err := t.query(ctx, "SELECT COALESCE(MAX(number), 0) FROM tests")
 	if err != nil {
 		return err
 	}
 	defer rows.Close()
-	if !rows.Next() {
-		return rows.Err()
+	if rows.Next() {
+		return scan(rows, &t.bulk.number)
 	}
-	if err := scan(rows, &r.Number); err != nil {
-		return err
-	}
-	rows.Close()
-	r.Number++
-	return tx.exec(ctx, "INSERT INTO tests ("+strings.Join(columns, ", ")+") VALUES ("+placeholders(len(columns))+")", r.values()...)
+	return rows.Err()
 }
 
 // eventColumns are the columns of the table events in the order of targets.
@@ -236,8 +274,12 @@ func (s *stored) values() []any {
 
 func (b *Book) insert(ctx context.Context, tx *transaction, events []stored) error {
 	tx.last = &events[len(events)-1]
-	if s := tx.dialect.server; s != nil {
-		return tx.exec(ctx, s.insert, listed(events)...)
+	if tx.dialect.server != nil {
+		tx.bulk.events = append(tx.bulk.events, events...)
+		if tx.bulk.on {
+			return nil
+		}
+		return tx.flush(ctx)
 	}
 	for i := range events {
 		if err := tx.exec(ctx, "INSERT INTO events ("+eventColumns+") VALUES ("+placeholders(14)+")", events[i].values()...); err != nil {
@@ -245,23 +287,6 @@ func (b *Book) insert(ctx context.Context, tx *transaction, events []stored) err
 		}
 	}
 	return nil
-}
-
-// listed are the values of events, a list for each column.
-func listed(events []stored) []any {
-	var texts [9][]string
-	var integers [5][]int64
-	for i := range events {
-		s := &events[i]
-		for k, v := range []string{s.TestID, s.Person, string(s.Kind), s.Line, s.Field, s.Value, s.Typed, s.Reason, s.Hash} {
-			texts[k] = append(texts[k], v)
-		}
-		for k, v := range []int64{s.Seq, s.AtUS, s.ElapsedMS, int64(s.Run), int64(s.Cylinder)} {
-			integers[k] = append(integers[k], v)
-		}
-	}
-	return []any{texts[0], integers[0], integers[1], integers[2], texts[1], texts[2], integers[3], integers[4],
-		texts[3], texts[4], texts[5], texts[6], texts[7], texts[8]}
 }
 
 // valid refuses events that no logbook takes.

@@ -44,8 +44,6 @@ type server struct {
 	long string
 	// savepoint begins what may fail without ending a transaction; keep or undo end it.
 	savepoint, keep, undo string
-	// insert is one statement for any number of events, with a list for each column.
-	insert string
 	// passing says whether an error may be gone when the transaction is tried again.
 	passing func(error) bool
 }

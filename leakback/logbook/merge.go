@@ -116,15 +116,15 @@ func aboutATest(err error) bool {
 
 // add adds tests in one transaction.
 func (m *merger) add(ctx context.Context, tests [][]stored) error {
-	events := 0
-	for _, t := range tests {
-		events += len(t)
+	events, ids := 0, make([]string, len(tests))
+	for i, t := range tests {
+		events, ids[i] = events+len(t), t[0].TestID
 	}
 	var done Imported
 	counted := m.counted
 	err := m.book.changing(ctx, events, func(tx *transaction) error {
 		done, m.counted = Imported{}, counted
-		if err := tx.lockList(ctx); err != nil { // before any row, so that no two wait for each other
+		if err := m.book.lockRows(ctx, tx, ids); err != nil {
 			return err
 		}
 		for _, events := range tests {
@@ -206,6 +206,9 @@ func (m *merger) continued(ctx context.Context, tx *transaction, r *row, events 
 
 // known is how many of the events the logbook has, all of them the first ones.
 func (b *Book) known(ctx context.Context, tx *transaction, events []stored) (int, error) {
+	if err := tx.flush(ctx); err != nil {
+		return 0, err
+	}
 	rows, err := tx.query(ctx, "SELECT seq, hash FROM events WHERE test_id = ? AND seq >= ? AND seq <= ? ORDER BY seq",
 		events[0].TestID, events[0].Seq, events[len(events)-1].Seq)
 	if err != nil {

@@ -25,8 +25,9 @@ const (
 	defaultSchema = "leakback"
 	// reachWithin is how long a server may take to answer at first.
 	reachWithin = 5 * time.Second
-	// statementWithin is what a statement may take beside waiting for others.
-	statementWithin = 20 * time.Second
+	// statementWithin is what a statement may take, with sending what it found,
+	// beside waiting for others.
+	statementWithin = 50 * time.Second
 	// wholeVersion is the first that was ever used: tables of an earlier one are a
 	// logbook that somebody is beginning, or was when the connection broke.
 	wholeVersion = 2
@@ -67,8 +68,6 @@ var postgresDialect = &dialect{
 		lockList:  fmt.Sprintf("SELECT pg_advisory_xact_lock(%d, hashtext(current_schema()))", lockSpace),
 		long:      "SELECT set_config('statement_timeout', '0', true), set_config('idle_in_transaction_session_timeout', '0', true)",
 		savepoint: "SAVEPOINT attempt", keep: "RELEASE SAVEPOINT attempt", undo: "ROLLBACK TO SAVEPOINT attempt",
-		insert: "INSERT INTO events (" + eventColumns + ") SELECT * FROM unnest(?::text[], ?::bigint[], ?::bigint[], ?::bigint[], " +
-			"?::text[], ?::text[], ?::bigint[], ?::bigint[], ?::text[], ?::text[], ?::text[], ?::text[], ?::text[], ?::text[])",
 		passing: passingPostgres,
 	},
 }
@@ -223,7 +222,7 @@ func (b *Book) connect(ctx context.Context, p *postgresAddress, o Options) error
 	if o.ReadOnly {
 		return nil
 	}
-	return b.within(ctx, o.Wait+2*statementWithin, func(ctx context.Context) error {
+	return b.within(ctx, o.Wait+statementWithin, func(ctx context.Context) error {
 		if v < newestVersion {
 			if err := b.makeTables(ctx, p.schema); err != nil {
 				return err

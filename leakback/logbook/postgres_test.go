@@ -325,7 +325,7 @@ func TestABayWithItsOwnUser(t *testing.T) {
 
 func TestSessionsAreAsTheyShouldBe(t *testing.T) {
 	b := open(t, newSchema(t, postgrestest.Shared(t)), Options{Wait: 7 * time.Second})
-	for setting, want := range map[string]string{"application_name": "leakback", "statement_timeout": "27s", "lock_timeout": "7s",
+	for setting, want := range map[string]string{"application_name": "leakback", "statement_timeout": "57s", "lock_timeout": "7s",
 		"idle_in_transaction_session_timeout": "7s", "client_encoding": "UTF8", "synchronous_commit": "on"} {
 		var is string
 		require.NoError(t, b.db.QueryRowContext(t.Context(), "SHOW "+setting).Scan(&is))

@@ -19,6 +19,7 @@ type transaction struct {
 	own     []string             // the texts that it had to prepare
 	last    *stored              // the last event that it added
 	list    bool                 // it has the list of tests for itself
+	bulk    bulk
 }
 
 func (b *Book) transaction(tx *sql.Tx, earlier map[string]*sql.Stmt) *transaction {
@@ -27,7 +28,7 @@ func (b *Book) transaction(tx *sql.Tx, earlier map[string]*sql.Stmt) *transactio
 
 // reading runs f in a transaction that sees one state of the logbook.
 func (b *Book) reading(ctx context.Context, f func(tx *transaction) error) error {
-	return b.explain(b.within(ctx, b.patience(0), func(ctx context.Context) error { return b.read(ctx, f) }))
+	return b.explain(b.within(ctx, b.wait+statementWithin, func(ctx context.Context) error { return b.read(ctx, f) }))
 }
 
 // readingLong is reading for what may take as long as it needs.
@@ -92,6 +93,9 @@ func (b *Book) change(ctx context.Context, f func(tx *transaction) error, unansw
 		*unanswered = nil
 	}
 	if err := f(t); err != nil {
+		return err
+	}
+	if err := t.flush(ctx); err != nil {
 		return err
 	}
 	if err := tx.Commit(); err != nil {
