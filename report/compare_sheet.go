@@ -168,63 +168,95 @@ func kindOfFigures(f *repair.Figures) string {
 	return "plain"
 }
 
+// liveSide are the formulas that take a test's figures from its working.
+type liveSide struct {
+	r     *leakback.Result
+	table string
+	scope string
+	// own is the part of a cylinder's uncertainty that is its own, and shared asks
+	// whether what the runs have in common is apart from it.
+	own, shared string
+}
+
+func (c *comparison) liveSide(side int) liveSide {
+	s := liveSide{r: c.page.Tests[side].Result, table: sideTable(side), scope: testScope(side),
+		own: `TEST_budget.own`, shared: `TEST_shared_runs=1`}
+	if s.r.Test.Method != leakback.MethodIndividual {
+		s.own, s.shared = `TEST_budget.repeat`, `1=1`
+		if s.r.Has(leakback.Sequential) || !math.IsNaN(s.r.DriftPerRun) {
+			s.own, s.shared = `TEST_budget.standard`, `1=0`
+		}
+	}
+	return s
+}
+
+// in puts the names of the test and its table into a formula.
+func (s liveSide) in(formula string) string {
+	return strings.NewReplacer("TEST_", s.scope, "TABLE", s.table).Replace(formula)
+}
+
+// each is a formula of every cylinder, and another of the whole return.
+func (s liveSide) each(formula, whole string) func(int) string {
+	return func(i int) string {
+		if i == len(s.r.Cylinders) {
+			return s.in(whole)
+		}
+		return s.in(formula)
+	}
+}
+
+// total is a formula that stands where the whole return is a figure.
+func (s liveSide) total(formula string) string {
+	return `IF(ISNUMBER(TEST_total_rate),IF(ISNUMBER(TEST_total_shown),` + formula + `,""),"")`
+}
+
+// compared is a formula for engines with cylinders enough to compare, or another.
+func (s liveSide) compared(formula, otherwise string) string {
+	if len(s.r.Cylinders) < fewestCompared {
+		return otherwise
+	}
+	return formula
+}
+
+// cylinder is the number of the i-th row, 0 for the whole return.
+func (s liveSide) cylinder(i int) int {
+	if i == len(s.r.Cylinders) {
+		return 0
+	}
+	return s.r.Cylinders[i].Cylinder
+}
+
 // sideLive are formulas on the working of a test.
 func (c *comparison) sideLive(side int) {
-	r := c.page.Tests[side].Result
-	n := len(r.Cylinders)
-	scope := testScope(side)
-	// each is a formula of a cylinder, and whole that of the whole return.
-	each := func(formula, whole string) func(int) string {
-		return func(i int) string {
-			if i == n {
-				return strings.ReplaceAll(whole, "TEST_", scope)
-			}
-			return strings.ReplaceAll(formula, "TEST_", scope)
-		}
-	}
-	own, shared := `TEST_budget.own`, `TEST_shared_runs=1`
-	if r.Test.Method != leakback.MethodIndividual {
-		own, shared = `TEST_budget.repeat`, `1=1`
-		if r.Has(leakback.Sequential) || !math.IsNaN(r.DriftPerRun) {
-			own, shared = `TEST_budget.standard`, `1=0`
-		}
-	}
-	placed := func(formula, otherwise string) string {
-		if len(r.Cylinders) < fewestCompared {
-			return otherwise
-		}
-		return formula
-	}
-	const ofTotal = `IF(ISNUMBER(TEST_total_rate),IF(ISNUMBER(TEST_total_shown),WHAT,""),"")`
-	total := func(what string) string { return strings.ReplaceAll(ofTotal, "WHAT", what) }
-	table := sideTable(side)
-	c.table(table, n+1,
-		fixedCount("cylinder", "cylinder", func(i int) int {
-			if i == n {
-				return 0
-			}
-			return r.Cylinders[i].Cylinder
-		}),
-		liveOf("rate", "rate\nmL/min", asRate, each(orNothing(`TEST_mean.rate`), total(`TEST_total_rate`))),
-		liveOf("kind", "known as", inWords, each(`TEST_cyl.kind`, `IF(ISNUMBER([rate]),"plain","unread")`)),
-		liveOf("u", "u\nmL/min", asRate, each(orNothing(`TEST_budget.standard`), total(`TEST_total_standard`))),
-		liveOf("dof", "ν", asCount, each(`IF(ISNUMBER([u]),TEST_budget.dof,"")`, total(`TEST_total_dof`))),
-		liveOf("own", "own part\nmL/min", asRate, each(`IF([kind]="plain",`+own+`,"")`, `""`)),
-		liveOf("agrees", "agrees?", asCount, each(placed(`IF(AND(ISNUMBER(TEST_places.ratio),TEST_places.low=0,TEST_places.high=0),1,0)`, `0`), `0`)),
+	s := c.liveSide(side)
+	c.table(s.table, len(s.r.Cylinders)+1, fixedCount("cylinder", "cylinder", s.cylinder),
+		liveOf("rate", "rate\nmL/min", asRate, s.each(orNothing(`TEST_mean.rate`), s.total(`TEST_total_rate`))),
+		liveOf("kind", "known as", inWords, s.each(`TEST_cyl.kind`, `IF(ISNUMBER([rate]),"plain","unread")`)),
+		liveOf("u", "u\nmL/min", asRate, s.each(orNothing(`TEST_budget.standard`), s.total(`TEST_total_standard`))),
+		liveOf("dof", "ν", asCount, s.each(`IF(ISNUMBER([u]),TEST_budget.dof,"")`, s.total(`TEST_total_dof`))),
+		liveOf("own", "own part\nmL/min", asRate, s.each(`IF([kind]="plain",`+s.own+`,"")`, `""`)),
+		liveOf("agrees", "agrees?", asCount, s.each(s.compared(
+			`IF(AND(ISNUMBER(TEST_places.ratio),TEST_places.low=0,TEST_places.high=0),1,0)`, `0`), `0`)),
 		live("known", "of them\nknown", asCount, `IF(AND([agrees]=1,ISNUMBER([own])),1,0)`),
 		live("part", "(own÷rate)²", asShare, `IF([known]=1,([own]/[rate])^2,0)`))
-	usable := `IF(AND(TEST_agreeing_count>0,SUMPRODUCT((TEST_test[code]="no-consensus")*1)+SUMPRODUCT((TEST_test[code]="too-little-return")*1)=0),1,0)`
 	c.figures(
-		one{table + "_usable", "ratios can be taken? 1 yes", "", strings.ReplaceAll(placed(usable, `0`), "TEST_", scope), asCount, "a consensus there is"},
-		one{table + "_relative", "relative u of those that agree", "", strings.ReplaceAll(
-			`SQRT(SUM(TABLE[part])/MAX(1,SUM(TABLE[known]))/MAX(1,SUM(TABLE[agrees])))`, "TABLE", table), asShare, ""})
-	ratio := placed(`IF(AND(`+table+`_usable=1,ISNUMBER(TEST_places.ratio)),IF([kind]="at most",2,1)*TEST_places.ratio,"")`, `""`)
-	c.further(table,
-		liveOf("ratio", "ratio", asRate, each(ratio, `""`)),
-		live("ratio_u", "its u", asShare, `IF(AND(ISNUMBER([ratio]),ISNUMBER([own])),[ratio]*SQRT(([own]/[rate])^2+`+table+`_relative^2),"")`),
-		liveOf("rest", "u⁴÷ν less\ncommon", asShare, each(`IF(ISNUMBER([ratio_u]),[u]^4/[dof]-IF(`+shared+`,TEST_budget.common^4/8,0),"")`, `""`)),
+		one{s.table + "_usable", "ratios can be taken? 1 yes", "", s.in(s.compared(`IF(AND(TEST_agreeing_count>0,`+
+			`SUMPRODUCT((TEST_test[code]="no-consensus")*1)+SUMPRODUCT((TEST_test[code]="too-little-return")*1)=0),1,0)`, `0`)), asCount, "a consensus there is"},
+		one{s.table + "_relative", "relative u of those that agree", "",
+			s.in(`SQRT(SUM(TABLE[part])/MAX(1,SUM(TABLE[known]))/MAX(1,SUM(TABLE[agrees])))`), asShare, ""})
+	c.sideRatios(s)
+}
+
+// sideRatios are the ratios of a test to the cylinders that agree.
+func (c *comparison) sideRatios(s liveSide) {
+	c.further(s.table,
+		liveOf("ratio", "ratio", asRate, s.each(s.compared(
+			`IF(AND(TABLE_usable=1,ISNUMBER(TEST_places.ratio)),IF([kind]="at most",2,1)*TEST_places.ratio,"")`, `""`), `""`)),
+		live("ratio_u", "its u", asShare, s.in(`IF(AND(ISNUMBER([ratio]),ISNUMBER([own])),[ratio]*SQRT(([own]/[rate])^2+TABLE_relative^2),"")`)),
+		liveOf("rest", "u⁴÷ν less\ncommon", asShare, s.each(
+			`IF(ISNUMBER([ratio_u]),[u]^4/[dof]-IF(`+s.shared+`,TEST_budget.common^4/8,0),"")`, `""`)),
 		live("ratio_dof", "its ν", asRate, `IF(ISNUMBER([rest]),IF([rest]<=0,10000,MIN(10000,MAX(1,[own]^4/[rest]))),"")`),
-		liveOf("verdict", "verdict", inWords, each(`TEST_verdict.verdict`, `""`)))
+		liveOf("verdict", "verdict", inWords, s.each(`TEST_verdict.verdict`, `""`)))
 }
 
 // rowOf is the place of a cylinder in the table of a test, from 1; 0 where the test

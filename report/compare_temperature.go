@@ -89,43 +89,41 @@ func (c *comparison) maximum(change *repair.Change) string {
 func (c *comparison) conclusion() {
 	c.begin("What the changes come to, "+c.page.pairName(c.pair),
 		"More than noise at 95 % or 99 %, two-sided; where temperatures lie apart at both ends of m, and in one direction. Where that differs it depends on m.", "")
-	rows := c.changes()
-	told := func(i int) string {
-		if rows[i].RatioCounts {
-			return "ratio"
-		}
-		return "rate"
-	}
-	of := func(column string, end int) func(int) string {
-		return func(i int) string {
-			table := "change"
-			switch byRatio, ranged := rows[i].RatioCounts, rows[i].Range != nil; {
-			case byRatio && ranged && end == 0:
-				table = "set_m0"
-			case byRatio:
-				table = "set_change"
-			case ranged && end == 1:
-				table = "rate_m1"
-			}
-			return c.id + "_" + table + "." + column
-		}
-	}
 	expanded := func(of string) string {
 		return strings.NewReplacer("PAIR", c.id, "OF", of).Replace(`IF(AND(PAIR.OF_kind="plain",ISNUMBER(PAIR.OF_u)),TINV(0.1,PAIR.OF_dof)*PAIR.OF_u,"")`)
 	}
+	rows := c.changes()
 	c.table(c.id+"_so", len(rows), c.cylinderColumn(),
 		c.taken("before", "verdict\nbefore", inWords, "verdict", c.pair.From),
 		c.taken("after", "verdict\nafter", inWords, "verdict", c.pair.To),
 		live("before_expanded", "U before,\none-sided", asRate, expanded("before")),
 		live("after_expanded", "U after,\none-sided", asRate, expanded("after")),
-		fixedWords("told", "told by", told),
-		liveOf("direction0", "direction\nat m = 0", asCount, of("direction", 0)),
-		liveOf("direction1", "direction\nat m = 1", asCount, of("direction", 1)),
-		liveOf("level0", "level\nat m = 0", asEntered, of("level", 0)),
-		liveOf("level1", "level\nat m = 1", asEntered, of("level", 1)),
+		fixedWords("told", "told by", func(i int) string { return decidedBy(rows[i]) }),
+		liveOf("direction0", "direction\nat m = 0", asCount, c.atEnd("direction", 0)),
+		liveOf("direction1", "direction\nat m = 1", asCount, c.atEnd("direction", 1)),
+		liveOf("level0", "level\nat m = 0", asEntered, c.atEnd("level", 0)),
+		liveOf("level1", "level\nat m = 1", asEntered, c.atEnd("level", 1)),
 		live("level", "more than\nnoise at", asEntered, `IF(AND(ISNUMBER([level0]),ISNUMBER([level1])),IF([direction0]=[direction1],MIN([level0],[level1]),""),"")`),
 		live("words", "so", inWords, `IF(ISNUMBER([level]),IF([level]=0.99,"yes, 99 %",IF([level]=0.95,"yes, 95 %","no")),`+
 			`IF(AND(ISNUMBER([level0]),ISNUMBER([level1])),"depends on m","cannot be told"))`))
+}
+
+// atEnd is a column of what tells each change, at m = 0 or m = 1: the ratio at m = 1
+// and the rate at m = 0 are as measured.
+func (c *comparison) atEnd(column string, m int) func(int) string {
+	rows := c.changes()
+	return func(i int) string {
+		table := "_change"
+		switch byRatio, ranged := rows[i].RatioCounts, rows[i].Range != nil; {
+		case byRatio && ranged && m == 0:
+			table = "_set_m0"
+		case byRatio:
+			table = "_set_change"
+		case ranged && m == 1:
+			table = "_rate_m1"
+		}
+		return c.id + table + "." + column
+	}
 }
 
 // sameAsWritten asks whether the readings still give what the page's sentences were

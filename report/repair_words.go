@@ -296,5 +296,5 @@ func (p *RepairPage) testLine(side int) string {
 // concerns says whether a cylinder is one that a reader looks for: it failed in
 // either test, or was worked on.
 func concerns(p *repair.Pair, c *repair.Change) bool {
-	return c.Before.Verdict == leakback.Fail || c.After.Verdict == leakback.Fail || slices.Contains(repair.WorkedOn(p.Work), c.Cylinder)
+	return c.Before.Verdict == leakback.Fail || c.After.Verdict == leakback.Fail || slices.Contains(repair.WorkedOn(p.Work, c.Cylinder), c.Cylinder)
 }

@@ -249,9 +249,3 @@ func TestWrapText(t *testing.T) {
 		assert.Equal(t, test.want, wrapText(test.text, test.width), test.text)
 	}
 }
-
-func TestASCII(t *testing.T) {
-	assert.Equal(t, "26.1 +/- 1.9, 2.0 x median, 41 deg C, 60 N.m", ascii("26.1 ± 1.9, 2.0 × median, 41 °C, 60 N·m"))
-	assert.Equal(t, `Muller & Strasse "Oresund", naive`, ascii("Müller & Straße „Øresund“, naïve"))
-	assert.Equal(t, "????", ascii("燃料戻り"))
-}

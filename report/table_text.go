@@ -2,10 +2,10 @@ package report
 
 import (
 	"strings"
-	"unicode"
 
 	"github.com/clipperhouse/displaywidth"
-	"golang.org/x/text/unicode/norm"
+
+	"leakback/leakback/terminal"
 )
 
 // hue is what a piece of the table means; colour only underlines what a word
@@ -85,46 +85,12 @@ func Lines(text string, width int, toUnicode bool) []string {
 // characters shown and not obeyed, nothing that changes the direction of
 // writing, and ASCII alone unless Unicode is wanted.
 func Clean(text string, toUnicode bool) string {
-	text = strings.Map(func(r rune) rune {
-		if unicode.Is(unicode.Cf, r) {
-			return -1
-		}
-		return r
-	}, oneLine(text))
+	text = terminal.OneDirection(oneLine(text))
 	if toUnicode {
 		return text
 	}
-	return ascii(text)
+	return terminal.ASCII(text)
 }
-
-// spelled is how signs that this program and its sheets use are written where
-// there is only ASCII.
-var spelled = strings.NewReplacer(
-	"±", "+/-", "×", "x", "°", " deg ", "·", ".", "≥", ">=", "≤", "<=", "²", "2", "³", "3",
-	"µ", "u", "μ", "u", "Ω", "ohm", "–", "-", "—", "-", "−", "-", "…", "...", "½", "1/2",
-	"“", `"`, "”", `"`, "„", `"`, "«", `"`, "»", `"`, "‘", "'", "’", "'", "\u00a0", " ", "\u202f", " ",
-	"ß", "ss", "æ", "ae", "Æ", "AE", "ø", "o", "Ø", "O", "ł", "l", "Ł", "L", "đ", "d", "Đ", "D", "ı", "i",
-)
-
-// ascii spells text in ASCII: letters lose their marks, and what has no
-// spelling becomes a question mark.
-func ascii(text string) string {
-	text = norm.NFD.String(spelled.Replace(text))
-	text = strings.Map(func(r rune) rune {
-		switch {
-		case unicode.Is(unicode.Mn, r):
-			return -1
-		case r > unicode.MaxASCII:
-			return '?'
-		}
-		return r
-	}, text)
-	return beforeStop.Replace(strings.Join(strings.Fields(text), " "))
-}
-
-// beforeStop takes away the space that spelling a degree sign out leaves before
-// what follows it.
-var beforeStop = strings.NewReplacer(" deg ,", " deg,", " deg .", " deg.", " deg ;", " deg;", " deg :", " deg:", " deg )", " deg)")
 
 // signs are the characters that the table draws with.
 type signs struct {

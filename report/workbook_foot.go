@@ -38,7 +38,7 @@ func (s *reportSheet) zone() *time.Location {
 // its place.
 func (s *reportSheet) workDone() {
 	if paragraphs := worksSaid(s.p.Works, s.p.Tightening, s.zone()); len(paragraphs) > 0 {
-		s.block(headWork, paragraphs, small.with(set), workLines)
+		s.block(headWork, paragraphs, small, workLines)
 		return
 	}
 	const below = 60 // heading, signatures and foot

@@ -243,7 +243,8 @@ func TestSharesAreWhatReturns(t *testing.T) {
 	})
 }
 
-// Longer runs of the same totals never make a run, or a share, less sure.
+// Longer runs of the same totals never make a run, or a share, less sure, as long
+// as the same is fitted to them.
 func TestLongerRunsAreNoLessSure(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		runs, opts := drawRuns(t)
@@ -259,11 +260,12 @@ func TestLongerRunsAreNoLessSure(t *testing.T) {
 		}
 		again, err := blockoff.Solve(longer, opts)
 		require.NoError(t, err)
+		if again.Model != s.Model { // they show something now that was hidden before
+			return
+		}
 		require.LessOrEqual(t, again.SigmaMLMin, s.SigmaMLMin*(1+1e-9))
-		if again.Model == s.Model {
-			for i := range s.Shares {
-				require.LessOrEqual(t, again.Shares[i].SDMLMin, s.Shares[i].SDMLMin*(1+1e-9))
-			}
+		for i := range s.Shares {
+			require.LessOrEqual(t, again.Shares[i].SDMLMin, s.Shares[i].SDMLMin*(1+1e-9))
 		}
 	})
 }

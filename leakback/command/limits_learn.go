@@ -20,6 +20,8 @@ import (
 
 // learnOptions are the flags of leakback limits learn.
 type learnOptions struct {
+	fromBook  bool
+	logbook   logbookOptions
 	limits    string
 	output    string
 	overwrite bool
@@ -29,7 +31,7 @@ type learnOptions struct {
 func newLimitsLearnCommand(env *environment) *cobra.Command {
 	o := &learnOptions{}
 	cmd := &cobra.Command{
-		Use:   "learn FILE...",
+		Use:   "learn [FILE...]",
 		Short: "learn an engine's healthy spread from your own tests",
 		Long: `Learn from your own tests of one kind of engine how far its healthy injectors
 differ and, where tests have repeated runs, how well your readings repeat. You
@@ -40,7 +42,9 @@ do, and no longer by an assumed figure.
 FILE is a readings file (CSV; see the README), - is standard input, as in check.
 Give every engine once: a second test of the same one shows the same injectors
 again. With --engine, tests of other engines are passed over. Running states are
-put together, and each is shown by itself.
+put together, and each is shown by itself. --from-logbook takes the first finished
+test of every engine of the logbook, told apart by serial number, VIN or vehicle,
+as long as nothing had been done to it.
 
 It learns no absolute limit: those belong to the engine's maker. --output writes
 a sheet with the learned figures in place of those of the sheet that applies
@@ -51,8 +55,9 @@ not. Without --output nothing is written. An existing file is replaced only with
 Exit codes: 0 learned; 2 bad use, bad input or too few tests; 3 cannot read or
 write; 130 interrupted.`,
 		Example: `  leakback limits learn year.csv --engine "My engine"
-  leakback limits learn year.csv --limits maker.toml --output my-engine.toml`,
-		Args: someFiles,
+  leakback limits learn year.csv --limits maker.toml --output my-engine.toml
+  leakback limits learn --from-logbook --engine "My engine" --output my-engine.toml`,
+		Args: func(_ *cobra.Command, files []string) error { return o.someTests(files) },
 		RunE: func(c *cobra.Command, files []string) error {
 			return newLearning(env, o, files).run(c.Context())
 		},
@@ -62,11 +67,17 @@ write; 130 interrupted.`,
 	return cmd
 }
 
-func someFiles(_ *cobra.Command, files []string) error {
-	if len(files) > 0 {
+// someTests refuses to learn from nothing.
+func (o *learnOptions) someTests(files []string) error {
+	switch {
+	case o.fromBook && len(files) > 0:
+		return errors.New("--from-logbook and readings files: expected one of them")
+	case o.logbook.address != "" && !o.fromBook:
+		return errors.New("--logbook: expected with --from-logbook")
+	case o.fromBook || len(files) > 0:
 		return nil
 	}
-	return &hintedError{errors.New("nothing to learn from: expected readings files, or -"),
+	return &hintedError{errors.New("nothing to learn from: expected readings files, -, or --from-logbook"),
 		"see leakback limits learn --help"}
 }
 
@@ -75,6 +86,8 @@ func (o *learnOptions) addFlags(cmd *cobra.Command) {
 	f.SortFlags = false
 	f.StringVarP(&o.output, "output", "o", "", "write the learned sheet (.toml)")
 	f.BoolVar(&o.overwrite, "overwrite", false, "replace an existing file")
+	f.BoolVar(&o.fromBook, "from-logbook", false, "learn from the first test of every engine in the logbook")
+	o.logbook.addFlag(f)
 	f.StringVar(&o.limits, "limits", "", "limits sheet (TOML); else LEAKBACK_LIMITS, else by engine")
 	o.state.addFlags(f)
 	f.Lookup("engine").Usage = "the engine's name, which picks its tests and its limits sheet"
@@ -155,6 +168,9 @@ func (l *learning) sound() error {
 
 // readAll takes in the tests of all files.
 func (l *learning) readAll(ctx context.Context) error {
+	if l.o.fromBook {
+		return l.readLogbook(ctx)
+	}
 	src, err := l.check.newSource(l.files)
 	if err != nil {
 		return err

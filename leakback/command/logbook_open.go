@@ -15,6 +15,7 @@ import (
 	"leakback/leakback"
 	"leakback/leakback/entry/recorded"
 	"leakback/leakback/logbook"
+	"leakback/leakback/repair"
 	"leakback/report"
 )
 
@@ -128,6 +129,9 @@ func loggedTests(ctx context.Context, book *logbook.Book, refs []string) ([]logg
 // page is what a report shows of a logged test.
 func (t *loggedTest) page(env *environment) *report.Page {
 	p := newPage(t.result, t.record.Job(), t.digest())
+	if works, err := repair.Works(t.record); err == nil { // what is no work stands in the record all the same
+		p.Works, p.Tightening = works, t.result.Sheet.Tightening
+	}
 	p.Record = &report.Record{
 		Number: t.entry.Number, TestID: t.entry.ID, Head: t.entry.Head, Record: t.record, Zone: env.zone(),
 	}

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"leakback/leakback/terminal"
 	"leakback/limits/quantity"
 )
 
@@ -156,7 +157,7 @@ func (p *plain) answer(q *Question, text string) error {
 	var refusal *Refusal
 	switch {
 	case errors.As(err, &refusal):
-		p.to.print(oneLine(refusal.Error()) + "\n")
+		p.to.print(terminal.OneLine(refusal.Error()) + "\n")
 		return nil
 	case err == nil && len(said) == 0:
 		p.to.print(stopped)
@@ -171,7 +172,7 @@ func (p *plain) show(q *Question) {
 		return // it was said when it was started
 	}
 	if q.Section != p.section && q.Section != "" {
-		p.to.print("\n" + oneLine(q.Section) + "\n")
+		p.to.print("\n" + terminal.OneLine(q.Section) + "\n")
 	}
 	p.section = q.Section
 	for _, note := range q.Notes {
@@ -214,7 +215,7 @@ func (p *plain) choices(q *Question) {
 		offers = append(offers, letter+": "+q.Earlier[i])
 	}
 	if offers != nil {
-		p.to.print(oneLine("earlier: "+strings.Join(offers, "; ")) + "\n")
+		p.to.print(terminal.OneLine("earlier: "+strings.Join(offers, "; ")) + "\n")
 	}
 }
 
@@ -261,7 +262,7 @@ func (q *Question) asked() string {
 	if q.Default != "" {
 		text += " [" + q.Default + "]"
 	}
-	return oneLine(text)
+	return terminal.OneLine(text)
 }
 
 // echo ends the prompt's line, where no terminal has done it, with the answer.
@@ -270,7 +271,7 @@ func (p *plain) echo(text string) {
 		p.to.open = false
 		return
 	}
-	p.to.print(oneLine(text))
+	p.to.print(terminal.OneLine(text))
 	p.to.endLine()
 }
 

@@ -10,6 +10,7 @@ import (
 	"github.com/charmbracelet/x/ansi"
 
 	"leakback/leakback/entry/ask"
+	"leakback/leakback/terminal"
 )
 
 const (
@@ -49,7 +50,7 @@ func (m *model) compose() {
 	for i, line := range lines {
 		lines[i] = ansi.Truncate(strings.Repeat(" ", margin)+line, m.width, "")
 		if !m.look.unicode {
-			lines[i] = ascii(lines[i])
+			lines[i] = terminal.InPlace(lines[i])
 		}
 	}
 	m.frame = strings.Join(lines[:min(len(lines), m.rows)], "\n")

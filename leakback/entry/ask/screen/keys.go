@@ -6,6 +6,7 @@ import (
 	tea "charm.land/bubbletea/v2"
 
 	"leakback/leakback/entry/ask"
+	"leakback/leakback/terminal"
 )
 
 // back is the word by which a flow goes back.
@@ -142,7 +143,7 @@ func (m *model) matching() []string {
 	}
 	var list []string
 	for _, text := range m.q.Earlier {
-		clean := printable(text)
+		clean := terminal.Printable(text)
 		if strings.HasPrefix(strings.ToLower(clean), strings.ToLower(stem)) && clean != "" {
 			list = append(list, clean)
 		}

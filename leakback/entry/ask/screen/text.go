@@ -2,27 +2,20 @@ package screen
 
 import (
 	"strings"
-	"unicode"
 
 	"github.com/charmbracelet/x/ansi"
-	"golang.org/x/text/unicode/norm"
-)
 
-// spelled is how the signs that a flow may use are written in ASCII.
-var spelled = strings.NewReplacer(
-	"°", " deg ", "·", ".", "≥", ">=", "≤", "<=", "±", "+/-", "×", "x", "µ", "u", "μ", "u",
-	"–", "-", "—", "-", "−", "-", "…", "...", "→", "->", "“", `"`, "”", `"`, "‘", "'", "’", "'",
-	"ß", "ss", "æ", "ae", "Æ", "AE", "ø", "o", "Ø", "O", "ł", "l", "Ł", "L",
+	"leakback/leakback/terminal"
 )
 
 // oneLine makes a text of the flow safe to be shown: nothing in it is obeyed by
 // the terminal, nothing changes the direction of writing, and it is one line.
 func (l look) oneLine(text string) string {
-	text = strings.Join(strings.Fields(printable(text)), " ")
+	text = terminal.OneLine(text)
 	if l.unicode {
 		return text
 	}
-	return strings.Join(strings.Fields(ascii(spelled.Replace(text))), " ")
+	return terminal.ASCII(text)
 }
 
 // lines makes a drawing of the flow safe, line by line, and no wider than that
@@ -30,9 +23,9 @@ func (l look) oneLine(text string) string {
 func (l look) lines(drawing string, width int) []string {
 	list := strings.Split(strings.TrimRight(drawing, "\n"), "\n")
 	for i, line := range list {
-		line = strings.TrimRight(printable(strings.ReplaceAll(line, "\t", "    ")), " ")
+		line = strings.TrimRight(terminal.Printable(strings.ReplaceAll(line, "\t", "    ")), " ")
 		if !l.unicode {
-			line = ascii(line)
+			line = terminal.InPlace(line)
 		}
 		list[i] = ansi.Truncate(line, max(0, width), "")
 	}
@@ -46,41 +39,6 @@ func (l look) wrapped(text string, width int) []string {
 		return nil
 	}
 	return strings.Split(ansi.Wrap(text, max(1, width), " "), "\n")
-}
-
-// printable takes out escape sequences, control characters and those that only
-// format. White space becomes a space.
-func printable(text string) string {
-	text = strings.ToValidUTF8(text, "\uFFFD")
-	return strings.Map(func(r rune) rune {
-		switch {
-		case unicode.IsSpace(r):
-			return ' '
-		case unicode.Is(unicode.Cc, r), unicode.Is(unicode.Cf, r):
-			return -1
-		}
-		return r
-	}, ansi.Strip(text))
-}
-
-// ascii takes the marks off letters and puts a question mark, as wide as what
-// it stands for, where ASCII has nothing.
-func ascii(text string) string {
-	text = strings.Map(func(r rune) rune {
-		if unicode.Is(unicode.Mn, r) {
-			return -1
-		}
-		return r
-	}, norm.NFD.String(text))
-	var b strings.Builder
-	for _, r := range text {
-		if r <= unicode.MaxASCII {
-			b.WriteRune(r)
-		} else {
-			b.WriteString(strings.Repeat("?", max(1, ansi.StringWidth(string(r)))))
-		}
-	}
-	return b.String()
 }
 
 // fitted is a line cut or filled to exactly that many columns.
