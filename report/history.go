@@ -11,6 +11,7 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"leakback/leakback"
+	"leakback/leakback/ooxml"
 )
 
 // HistoryRow is one cylinder of one test as the history workbook shows it. It
@@ -48,7 +49,7 @@ func newHistoryTest(r *leakback.Result) *historyTest {
 		id: stored(oneLine(r.Test.ID)), engine: stored(oneLine(r.Test.Engine)), condition: stored(oneLine(r.Test.Condition)),
 		runs: len(r.Test.Runs) - len(r.LeftOut), intervalS: r.IntervalS, verdict: r.Verdict, findings: codesText(r.Findings),
 	}
-	t.marked = strings.ContainsRune(t.id+t.engine+t.condition, escapedLine)
+	t.marked = strings.ContainsRune(t.id+t.engine+t.condition, ooxml.Underscore)
 	return t
 }
 

@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"github.com/xuri/excelize/v2"
+
+	"leakback/leakback/ooxml"
 )
 
 // historyListed is what only a logbook knows of a test.
@@ -39,7 +41,7 @@ func AppendListed(to []HistoryRow, l *Listed) []HistoryRow {
 		t = newHistoryTest(l.Result)
 	}
 	t.listed = own
-	t.marked = t.marked || strings.ContainsRune(t.id+t.engine+t.condition+own.vehicle+own.odometer, escapedLine)
+	t.marked = t.marked || strings.ContainsRune(t.id+t.engine+t.condition+own.vehicle+own.odometer, ooxml.Underscore)
 	if own.word != "" {
 		nan := math.NaN()
 		return append(to, HistoryRow{test: t, rate: nan, standard: nan, expanded: nan, ratio: nan})

@@ -9,6 +9,8 @@ import (
 	"io"
 
 	"github.com/xuri/excelize/v2"
+
+	"leakback/leakback/ooxml"
 )
 
 // historyParts writes the zip file of a history straight to its destination:
@@ -16,25 +18,23 @@ import (
 // until its turn comes, because excelize hands sheets over in any order.
 type historyParts struct {
 	to io.Writer
-	partWriter
-	sheets map[string]*sheetPart
-	marked bool // there are marked underscores in the sheets
+	*ooxml.Parts
+	replace map[string][]byte
+	sheets  map[string]*sheetPart
+	marked  bool // there are marked underscores in the sheets
 }
 
 // zipWriter is what excelize's SetZipWriter asks for. excelize's own buffer
 // stays empty.
 func (h *historyParts) zipWriter(io.Writer) excelize.ZipWriter {
-	h.partWriter = partWriter{w: h.to, parts: map[string]*bytes.Buffer{}, replace: h.replace}
+	h.Parts = ooxml.NewParts(h.to, partsOf(h.replace))
 	h.sheets = map[string]*sheetPart{}
 	return h
 }
 
 // Create begins a part.
 func (h *historyParts) Create(name string) (io.Writer, error) {
-	if _, err := h.partWriter.Create(name); err != nil {
-		return nil, err
-	}
-	part := &sheetPart{Buffer: h.parts[name]}
+	part := &sheetPart{Buffer: h.Begin(name)}
 	h.sheets[name] = part
 	return part, nil
 }
@@ -42,11 +42,11 @@ func (h *historyParts) Create(name string) (io.Writer, error) {
 // Close writes all parts in their order, the sheets from where they are kept.
 // They are large and much alike: the fastest packing makes them small enough.
 func (h *historyParts) Close() error {
-	zw := zip.NewWriter(h.w)
+	zw := zip.NewWriter(h.to)
 	zw.RegisterCompressor(zip.Deflate, func(w io.Writer) (io.WriteCloser, error) {
 		return flate.NewWriter(w, flate.BestSpeed)
 	})
-	for _, name := range h.order() {
+	for _, name := range h.Names() {
 		part, err := zw.Create(name)
 		if err != nil {
 			return err
@@ -61,7 +61,7 @@ func (h *historyParts) Close() error {
 func (h *historyParts) copy(to io.Writer, name string) error {
 	from := h.sheets[name].kept
 	if from == nil {
-		from = bytes.NewReader(h.content(name))
+		from = bytes.NewReader(h.Content(name))
 	}
 	if h.marked {
 		return escapeLines(to, from)
@@ -86,11 +86,11 @@ func (p *sheetPart) ReadFrom(r io.Reader) (int64, error) {
 // escapeLines copies a sheet, and puts what the file format asks for in the
 // place of an underscore that was marked.
 func escapeLines(w io.Writer, r io.Reader) error {
-	in, marked := bufio.NewReaderSize(r, 1<<20), []byte(string(escapedLine))
+	in, marked := bufio.NewReaderSize(r, 1<<20), []byte(string(ooxml.Underscore))
 	for {
 		text, err := in.ReadSlice('>')
 		if bytes.Contains(text, marked) {
-			text = bytes.ReplaceAll(text, marked, []byte("_x005F_"))
+			text = ooxml.Escaped(text)
 		}
 		if _, err := w.Write(text); err != nil {
 			return err

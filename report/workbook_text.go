@@ -1,11 +1,12 @@
 package report
 
 import (
-	"regexp"
 	"sort"
 	"strings"
 	"unicode/utf16"
 	"unicode/utf8"
+
+	"leakback/leakback/ooxml"
 )
 
 // cellUnits is how many UTF-16 units a cell holds (Excel specifications and
@@ -29,33 +30,15 @@ func shown(r rune) rune {
 		return '\u2400' + r // control pictures
 	case r == 0x7f:
 		return '\u2421'
-	case r >= 0x80 && r < 0xa0, r == 0xfffe, r == 0xffff, r == escapedLine:
+	case r >= 0x80 && r < 0xa0, r == 0xfffe, r == 0xffff, r == ooxml.Underscore:
 		return utf8.RuneError
 	}
 	return r
 }
 
-// escapedLine stands for an underscore that must be escaped in the file, until
-// the file is written: a character that no text may contain (Unicode calls it
-// a noncharacter).
-const escapedLine = '\U0001fffe'
-
-// stored is visible text as it is handed to excelize. In a spreadsheet's file
-// _x0041_ means A, so an underscore that begins such a group is marked; excelize
-// itself escapes it in some places and not in others.
-func stored(text string) string {
-	text = visible(text)
-	var b strings.Builder
-	for i, r := range text {
-		if r == '_' && escape.MatchString(text[i:]) {
-			r = escapedLine
-		}
-		b.WriteRune(r)
-	}
-	return b.String()
-}
-
-var escape = regexp.MustCompile(`^_x[0-9A-Fa-f]{4}_`)
+// stored is visible text as it is handed to excelize, which escapes an underscore
+// that needs it in some places and not in others.
+func stored(text string) string { return ooxml.Text(visible(text)) }
 
 // oneLine is visible text without line ends and tabs, for places with one line.
 func oneLine(text string) string {

@@ -25,39 +25,59 @@ const contentTypes = "[Content_Types].xml"
 const sharedStrings = "xl/sharedStrings.xml"
 
 // Steady is for excelize's SetZipWriter: equal workbooks give equal bytes.
-func Steady(w io.Writer) excelize.ZipWriter {
-	return &steady{w: w, parts: map[string]*bytes.Buffer{}}
-}
+func Steady(w io.Writer) excelize.ZipWriter { return NewParts(w, nil) }
 
-// steady keeps the parts until it is closed and then writes them in one order,
-// all with the same date.
-type steady struct {
+// Parts keeps the parts of a workbook until it is closed, and then writes them in
+// one order, all with the same date. It is an excelize.ZipWriter.
+type Parts struct {
 	w     io.Writer
 	parts map[string]*bytes.Buffer
+	own   func(name string, part []byte) []byte
+}
+
+// NewParts writes to w. own, which may be nil, gives what stands in the file for a
+// part.
+func NewParts(w io.Writer, own func(name string, part []byte) []byte) *Parts {
+	return &Parts{w: w, parts: map[string]*bytes.Buffer{}, own: own}
 }
 
 // Create begins a part.
-func (s *steady) Create(name string) (io.Writer, error) {
-	s.parts[name] = new(bytes.Buffer)
-	return s.parts[name], nil
+func (p *Parts) Create(name string) (io.Writer, error) { return p.Begin(name), nil }
+
+// Begin begins a part.
+func (p *Parts) Begin(name string) *bytes.Buffer {
+	p.parts[name] = new(bytes.Buffer)
+	return p.parts[name]
 }
 
 // AddFS is never called by excelize's writer.
-func (s *steady) AddFS(fs.FS) error { return fs.ErrInvalid }
+func (p *Parts) AddFS(fs.FS) error { return fs.ErrInvalid }
 
 // Close writes the file.
-func (s *steady) Close() error {
-	z := zip.NewWriter(s.w)
-	for _, name := range slices.SortedFunc(maps.Keys(s.parts), inFile) {
+func (p *Parts) Close() error {
+	z := zip.NewWriter(p.w)
+	for _, name := range p.Names() {
 		part, err := z.Create(name)
 		if err != nil {
 			return err
 		}
-		if _, err := part.Write(settled(name, s.parts[name].Bytes())); err != nil {
+		if _, err := part.Write(p.Content(name)); err != nil {
 			return err
 		}
 	}
 	return z.Close()
+}
+
+// Names are the parts' names in the order of the file.
+func (p *Parts) Names() []string { return slices.SortedFunc(maps.Keys(p.parts), inFile) }
+
+// Content is what stands in the file for a part.
+func (p *Parts) Content(name string) []byte {
+	part := settled(name, p.parts[name].Bytes())
+	if p.own != nil {
+		return p.own(name, part)
+	}
+	return part
 }
 
 // inFile is the order of parts: the types, what the package leads to, the rest
@@ -81,7 +101,7 @@ func settled(name string, part []byte) []byte {
 	case contentTypes:
 		return defaultsInOrder(part)
 	case sharedStrings:
-		return bytes.ReplaceAll(part, []byte(string(underscore)), []byte("_x005F_"))
+		return Escaped(part)
 	}
 	return part
 }
