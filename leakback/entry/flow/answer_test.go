@@ -140,10 +140,11 @@ func TestBareFigureWhileTheClockRuns(t *testing.T) {
 
 // A question's example names another cylinder than the one that is asked for.
 func TestExampleIsOfAnother(t *testing.T) {
-	b := upTo(t, named("idle"), "run 1 reading 2") // along the firing order 4 is the last
-	require.Equal(t, "or 4=22.5 for another", b.flow.Question().Hint)
-	b = upTo(t, named("idle"), "run 1 reading 4")
-	require.Equal(t, "or 2=22.5 for another", b.flow.Question().Hint)
+	b := newBay(t, parse(t, sixSheet), func(o *flow.Options) { o.Cautions = nil })
+	b.answer(slices.Concat(job, []string{"", "each", "idle", "", "100/1", "", "firing", "45", "", "350", "", "primed", "60", "60 s", "20"})...)
+	require.Equal(t, "or 4=22.5 for another", b.at("run 1 reading 5").Hint) // along the firing order 4 is the last
+	b.answer("20", "20", "20", "20")
+	require.Equal(t, "or 2=22.5 for another", b.at("run 1 reading 4").Hint)
 }
 
 // What is blocked, or whose return it is, stands beside the clock: a test that was
