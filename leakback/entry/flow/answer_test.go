@@ -127,6 +127,16 @@ func TestMergedReturnIsTimedAllTheSame(t *testing.T) {
 	require.Equal(t, 60.0, b.test().Runs[0].IntervalS)
 }
 
+// A name that is corrected is corrected by its bearer, not by the name that was
+// wrong.
+func TestTechnicianEntersTheirName(t *testing.T) {
+	b := newBay(t, parse(t, fourSheet), func(o *flow.Options) { o.Person = "" })
+	b.answer("Unit 12")
+	require.Equal(t, "Unit 12", b.last().Person)
+	b.answer("back", "Kim Invented")
+	require.Equal(t, "Kim Invented", b.last().Person)
+}
+
 // Beside a clock that runs a figure alone is a level that was read too early, as
 // likely as a length.
 func TestBareFigureWhileTheClockRuns(t *testing.T) {
