@@ -59,7 +59,13 @@ func (e *entering) close() {
 // logbook can stand in.
 func (e *entering) canGoOn(err error) bool {
 	var kept *logbook.Error
-	return errors.As(err, &kept) && kept.Kind == logbook.Unreachable && strings.Contains(e.at, "://") && e.env.logbook != ""
+	return errors.As(err, &kept) && kept.Kind == logbook.Unreachable && onServer(e.at) && e.env.logbook != ""
+}
+
+// onServer says whether an address is a server's; another address with :// is one
+// that nobody can read.
+func onServer(address string) bool {
+	return strings.HasPrefix(address, "postgres://") || strings.HasPrefix(address, "postgresql://")
 }
 
 // goLocal goes on in the local logbook, with all that the test has so far: the
