@@ -32,7 +32,7 @@ type entering struct {
 // away, the local one.
 func openToEnter(ctx context.Context, env *environment, o *logbookOptions) (*entering, error) {
 	e := &entering{env: env, at: o.where(env)}
-	book, err := o.toWrite(ctx, env)
+	book, err := o.toEnter(ctx, env)
 	if e.canGoOn(err) {
 		env.say(err.Error())
 		if err := e.goLocal(ctx); err != nil {
