@@ -53,7 +53,7 @@ const serverWait = 4 * time.Second
 // toEnter opens the logbook for a person who answers questions.
 func (o *logbookOptions) toEnter(ctx context.Context, env *environment) (*logbook.Book, error) {
 	options := logbook.Options{}
-	if address := o.where(env); logbook.Shown(address) != address { // on a server
+	if onServer(o.where(env)) {
 		options.Wait = serverWait
 	}
 	return logbook.Open(ctx, o.where(env), options)
