@@ -1,10 +1,10 @@
 package command
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
-	"strconv"
 	"strings"
 
 	"leakback/leakback"
@@ -26,6 +26,8 @@ type entering struct {
 	id     string           // of the test
 	number int64            // 0 before its first entry
 	events []leakback.Event // that it has
+	// command is what goes on with it; "" for leakback record --resume.
+	command string
 }
 
 // openToEnter opens the logbook to enter into; where that is on a server that is
@@ -137,7 +139,7 @@ func (e *entering) keep(ctx context.Context, drafts []leakback.Event) error {
 	if len(kept) > 0 && kept[0].Seq != int64(len(e.events))+1 {
 		return &fileError{&hintedError{
 			fmt.Errorf("test %d: somebody else is entering into it as well; both entries are kept", e.number),
-			"let one of you leave, then go on with: leakback record --resume " + strconv.FormatInt(e.number, 10),
+			fmt.Sprintf("let one of you leave, then go on with: leakback %s %d", cmp.Or(e.command, "record --resume"), e.number),
 		}}
 	}
 	e.events = append(e.events, kept...)
