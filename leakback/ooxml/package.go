@@ -20,7 +20,8 @@ type Limits struct {
 	// Parts is how many there may be, and Depth how deep their XML.
 	Parts, Depth int
 	// Sheets is how many there may be, Rows and Columns how large each, and Cells
-	// what a sheet has once the gaps in its rows are filled.
+	// what a sheet has once the gaps in its rows are filled, and what a Book has in
+	// all.
 	Sheets, Rows, Columns, Cells int
 }
 
@@ -49,6 +50,7 @@ type Package struct {
 	Parts  []Part
 	data   []byte
 	limits Limits
+	book   *Book // once it was read
 }
 
 // Part is a part of a workbook's file.

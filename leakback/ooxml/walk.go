@@ -117,11 +117,13 @@ func checkRelationship(e xml.StartElement) error {
 	return nil
 }
 
-// checkType refuses the types of workbooks that may hold macros.
+// checkType refuses the types of workbooks that may hold macros. That parts of
+// some ending would be macros, if there were any, is written by programs that make
+// none: what leads to them is refused.
 func checkType(e xml.StartElement) error {
 	kind := strings.ToLower(attribute(e, "ContentType"))
 	switch {
-	case strings.Contains(kind, "macroenabled"), strings.Contains(kind, "vbaproject"):
+	case strings.Contains(kind, "macroenabled"), strings.Contains(kind, "vbaproject") && e.Name.Local != "Default":
 		return Macros
 	case strings.Contains(kind, "binary.macro"), strings.Contains(kind, "sheet.binary"):
 		return OldFormat
