@@ -1,6 +1,10 @@
 package leakback
 
-import "slices"
+import (
+	"math"
+	"slices"
+	"strconv"
+)
 
 // Event is one thing that was entered into the record of a test. Events are
 // never changed and never removed: what turns out to be wrong is corrected by a
@@ -215,9 +219,10 @@ type Correction struct {
 	Before, After Event
 }
 
-// Corrections are the entries that took the place of others which said
-// something else, in their order. What comes again by its nature (a sitting that
-// begins, a start, a mark, an end) is none.
+// Corrections are the entries that took the place of others which said something
+// else, in their order. A length that was typed for a run corrects the clock that
+// had timed it. What comes again by its nature (a sitting that begins, a start, a
+// mark, an end) is none.
 func (r *Record) Corrections() []Correction {
 	var corrections []Correction
 	before := map[Key]int{}
@@ -225,6 +230,8 @@ func (r *Record) Corrections() []Correction {
 		j, ok := before[e.Key]
 		if ok && e.corrects(r.Events[j]) {
 			corrections = append(corrections, Correction{r.Events[j], e})
+		} else if ran, timed := clocked(r.Events[:i], before, e); timed && !(ok && e.Value == r.Events[j].Value) {
+			corrections = append(corrections, Correction{ran, e})
 		}
 		before[e.Key] = i
 	}
@@ -238,4 +245,24 @@ func (e Event) corrects(before Event) bool {
 		return false
 	}
 	return e.Value != before.Value && (before.Value != "" || e.Kind == KindReading)
+}
+
+// fieldInterval is the readings file's column for the length of a collection.
+const fieldInterval = "interval_s"
+
+// clocked is what a clock had timed of the run whose length an event says, in one
+// entry: the last, of all cranks together. It is in events, of which last has the
+// place of the latest by key.
+func clocked(events []Event, last map[Key]int, e Event) (ran Event, timed bool) {
+	if e.Kind != KindSet || e.Field != fieldInterval || e.Run == 0 || e.Value == "" {
+		return Event{}, false
+	}
+	var total float64
+	for i, t := range events {
+		if s, err := strconv.ParseFloat(t.Value, 64); err == nil && t.Kind == KindTime && t.Run == e.Run && last[t.Key] == i {
+			total, ran, timed = total+s, t, true
+		}
+	}
+	ran.Value = strconv.FormatFloat(math.Round(total*1e6)/1e6, 'f', -1, 64)
+	return ran, timed && ran.Value != e.Value
 }

@@ -285,6 +285,24 @@ func TestRecordSheet(t *testing.T) {
 	}
 }
 
+// A length that was typed over the clock is a correction, in the list and in the
+// sheet of entries.
+func TestRecordTypedLength(t *testing.T) {
+	p := bayRecord(t)
+	d := bayDiary()
+	d.add(9, leakback.Key{Kind: leakback.KindSet, Run: 1, Field: "interval_s"}, "61", because("stopped late", "S. Sample"))
+	p.Record.Record = leakback.NewRecord(d.events)
+	rows := recordRows(t, written(t, p))
+	last := strconv.Itoa(len(d.events))
+	assert.Equal(t, "replaced by "+last, rows["21"][10])
+	assert.Equal(t, "60.2 (no. 21)", rows[last][8])
+	var text bytes.Buffer
+	require.NoError(t, report.RecordTable(&text, p, report.TableOptions{Width: 200, Unicode: true}))
+	said := strings.Join(strings.Fields(text.String()), " ")
+	assert.Contains(t, said, "run 1, interval in s: 61 in place of 60.2, ")
+	assert.Contains(t, said, "by S. Sample, because: stopped late")
+}
+
 // Equal pages give equal bytes, and a text of a stranger is never a formula.
 func TestRecordBytes(t *testing.T) {
 	first := workbook(t, bayRecord(t))

@@ -233,12 +233,25 @@ func fates(rec *leakback.Record) []string {
 	texts, later := make([]string, len(rec.Events)), map[leakback.Key]leakback.Event{}
 	for i := len(rec.Events) - 1; i >= 0; i-- {
 		e := rec.Events[i]
-		if after, ok := later[e.Key]; ok && !comesAgain(e.Kind) {
+		after, ok := later[e.Key]
+		if typed, corrected := later[typedOver(e)]; !ok && corrected && typed.Value != "" {
+			after, ok = typed, true
+		}
+		if ok && !comesAgain(e.Kind) {
 			texts[i] = becameOf(e, after)
 		}
 		later[e.Key] = e
 	}
 	return texts
+}
+
+// typedOver is the key under which the length of a run is typed that an entry
+// timed; of other entries one that is never entered.
+func typedOver(e leakback.Event) leakback.Key {
+	if e.Kind != leakback.KindTime {
+		return leakback.Key{}
+	}
+	return leakback.Key{Kind: leakback.KindSet, Run: e.Run, Field: "interval_s"}
 }
 
 // becameOf is what an entry after it made of one.

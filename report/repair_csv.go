@@ -13,9 +13,10 @@ import (
 // repairColumns are the names and their order that other programs read. A row is
 // a cylinder in two tests, and cylinder 0 the whole return. change is after less
 // before; level is 0.95, 0.99 or 0 (no more than noise); decided_by is rate or
-// ratio; direction is -1, 0 or 1, and nothing where it depends on the exponent m.
-// The three rates at the earlier test's fuel temperature are for m of 0, a half
-// and 1, and stand only where the temperatures lie apart.
+// ratio, and nothing where there is no change to tell; direction is -1, 0 or 1,
+// and nothing there and where it depends on the exponent m. The three rates at the
+// earlier test's fuel temperature are for m of 0, a half and 1, and stand only
+// where the temperatures lie apart.
 var repairColumns = []struct {
 	name string
 	text func(*repairRow) string
@@ -46,8 +47,8 @@ var repairColumns = []struct {
 	{"rate_after_m0_ml_min", fromRange(func(r *repair.Range) float64 { return r.Zero.RateMLMin })},
 	{"rate_after_m_half_ml_min", fromRange(func(r *repair.Range) float64 { return r.Half.RateMLMin })},
 	{"rate_after_m1_ml_min", fromRange(func(r *repair.Range) float64 { return r.One.RateMLMin })},
-	{"verdict_before", func(r *repairRow) string { return r.change.Before.Verdict.String() }},
-	{"verdict_after", func(r *repairRow) string { return r.change.After.Verdict.String() }},
+	{"verdict_before", func(r *repairRow) string { return verdictThere(r.change, &r.change.Before) }},
+	{"verdict_after", func(r *repairRow) string { return verdictThere(r.change, &r.change.After) }},
 	{"work", func(r *repairRow) string { return r.work() }},
 	{"answer", func(r *repairRow) string { return string(r.pair.Answer) }},
 	{"comparable", func(r *repairRow) string { return strconv.FormatBool(r.pair.Comparable) }},
@@ -137,9 +138,22 @@ func ofExact(s repair.Shift, x float64) float64 {
 	return x
 }
 
-// decidedBy says what tells a change: its rate or its ratio.
+// verdictThere is that of one of the two tests; "" for a whole return that was not
+// measured, which nobody could have read.
+func verdictThere(c *repair.Change, f *repair.Figures) string {
+	if c.Cylinder == 0 && math.IsNaN(f.RateMLMin) {
+		return ""
+	}
+	return f.Verdict.String()
+}
+
+// decidedBy says what tells a change: its rate or its ratio; "" where there is
+// none to tell.
 func decidedBy(c *repair.Change) string {
-	if c.RatioCounts {
+	switch {
+	case !told(c):
+		return ""
+	case c.RatioCounts:
 		return "ratio"
 	}
 	return "rate"

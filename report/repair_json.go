@@ -175,7 +175,7 @@ type jsonChange struct {
 	After     jsonFigures `json:"after"`
 	Rate      *jsonShift  `json:"rate_change_ml_min"`
 	Ratio     *jsonShift  `json:"ratio_change"`
-	DecidedBy string      `json:"decided_by"`
+	DecidedBy *string     `json:"decided_by"`
 	Direction *float64    `json:"direction"`
 	Level     *float64    `json:"level"`
 	Range     *jsonRange  `json:"over_exponent"`
@@ -189,7 +189,7 @@ type jsonFigures struct {
 	RatioToConsensus *float64 `json:"ratio_to_consensus"`
 	RatioStandard    *float64 `json:"ratio_standard_uncertainty"`
 	RatioDoF         *float64 `json:"ratio_degrees_of_freedom"`
-	Verdict          string   `json:"verdict"`
+	Verdict          *string  `json:"verdict"`
 	High             bool     `json:"high"`
 	Low              bool     `json:"low"`
 }
@@ -320,8 +320,8 @@ func jsonTemperatureOf(t repair.Temperature) jsonTemperature {
 }
 
 func jsonChangeOf(c *repair.Change) jsonChange {
-	j := jsonChange{Cylinder: c.Cylinder, Before: jsonFiguresOf(&c.Before), After: jsonFiguresOf(&c.After),
-		Rate: jsonShiftOf(c.Rate), Ratio: jsonShiftOf(c.Ratio), DecidedBy: decidedBy(c),
+	j := jsonChange{Cylinder: c.Cylinder, Before: jsonFiguresOf(c, &c.Before), After: jsonFiguresOf(c, &c.After),
+		Rate: jsonShiftOf(c.Rate), Ratio: jsonShiftOf(c.Ratio), DecidedBy: jsonText(decidedBy(c)),
 		Direction: jsonNumber(directionOf(c)), Level: jsonNumber(levelOf(c))}
 	if r := c.Range; r != nil {
 		j.Range = &jsonRange{MaxMLMin: jsonNumber(r.MaxMLMin), Zero: jsonEndOf(r.Zero), Half: jsonEndOf(r.Half), One: jsonEndOf(r.One)}
@@ -340,9 +340,17 @@ func jsonPieceOf(r *repair.Range, p repair.Piece) jsonPiece {
 	return j
 }
 
-func jsonFiguresOf(f *repair.Figures) jsonFigures {
+func jsonFiguresOf(c *repair.Change, f *repair.Figures) jsonFigures {
 	return jsonFigures{jsonNumber(f.RateMLMin), jsonText(boundIf(f.RateMLMin, f.Bound)), jsonNumber(f.UMLMin), jsonNumber(f.DoF),
-		jsonNumber(f.RatioToConsensus), jsonNumber(f.RatioU), jsonNumber(f.RatioDoF), f.Verdict.String(), f.High, f.Low}
+		jsonNumber(f.RatioToConsensus), jsonNumber(f.RatioU), jsonNumber(besideU(f.RatioU, f.RatioDoF)), jsonText(verdictThere(c, f)), f.High, f.Low}
+}
+
+// besideU are the degrees of freedom of an uncertainty; NaN where there is none.
+func besideU(u, dof float64) float64 {
+	if math.IsNaN(u) {
+		return u
+	}
+	return dof
 }
 
 func jsonShiftOf(s repair.Shift) *jsonShift {

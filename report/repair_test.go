@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -80,6 +81,33 @@ func TestRepairCSV(t *testing.T) {
 	assert.Equal(t, "test 3", col(rows[21], "to_test"))
 	assert.Equal(t, "back to normal", col(rows[21], "answer"))
 	assert.Empty(t, col(rows[18], "rate_after_m1_ml_min"), "the temperatures lie together")
+}
+
+// Where nothing exists nothing stands: of a cylinder that was not read again, and
+// of a whole return that was never measured.
+func TestRepairCSVOfWhatDoesNotExist(t *testing.T) {
+	p := report.RepairStory(t, 40, "", report.Bench{Volumes: "24 25 23 >100 24 25"}, report.Bench{Volumes: "24 25 23 - 24 25"})
+	var out bytes.Buffer
+	require.NoError(t, report.RepairCSV(&out, p))
+	rows, err := csv.NewReader(&out).ReadAll()
+	require.NoError(t, err)
+	col := func(row int, name string) string { return rows[row][slices.Index(rows[0], name)] }
+	for _, row := range []int{4, 7} {
+		for _, name := range []string{"decided_by", "direction", "level", "change_ml_min", "change_p"} {
+			assert.Empty(t, col(row, name), "row %d, %s", row, name)
+		}
+	}
+	assert.Equal(t, []string{"fail", "unread"}, []string{col(4, "verdict_before"), col(4, "verdict_after")})
+	assert.Empty(t, col(7, "verdict_before"), "a total with a tube that ran over is none")
+	out.Reset()
+	require.NoError(t, report.RepairJSON(&out, p))
+	for _, want := range []string{`"decided_by":null`, `"total":null`, `"ratio_standard_uncertainty":null,"ratio_degrees_of_freedom":null,"verdict":"fail"`} {
+		assert.True(t, strings.Contains(out.String(), want), want)
+	}
+	p = report.RepairStory(t, 40, "", report.Bench{Volumes: "24 25 23 >100 24 25"}, report.Bench{Volumes: "24 25 23 24 24 25"})
+	out.Reset()
+	require.NoError(t, report.RepairJSON(&out, p))
+	assert.True(t, regexp.MustCompile(`"total":\{"cylinder":0,"before":\{"rate_ml_min":null,[^}]*"verdict":null`).MatchString(out.String()))
 }
 
 func TestRepairJSON(t *testing.T) {

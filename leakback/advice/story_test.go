@@ -154,10 +154,14 @@ func TestNextAfter(t *testing.T) {
 
 		// The injector renewed: the tube first, then the steps, then the injector.
 		{"injector new, tube used", stepped(), warm(high4), warm(high4), "4 injector = replaced; 4 feed_tube = reused" + rightSteps,
-			"tube-not-injector then-steps swap"},
+			"tube-not-injector swap"},
 		{"injector new, tube unsaid", sheet(), warm(high4), warm(high4), "4 injector = replaced", "tube-not-injector then-steps swap"},
 		{"injector new, no steps", stepped(), warm(high4), warm(high4), "4 injector = replaced; 4 feed_tube = reseated",
-			"steps-first tube-not-injector swap"},
+			"tube-not-injector steps-written-with-tube swap"},
+		{"injector new, steps not kept", stepped(), warm(high4), warm(high4), "4 injector = replaced; 4 feed_tube = reused; 4 step@1 = 2; 4 angle_deg@1 = 60",
+			"tube-not-injector steps-with-tube swap"},
+		{"used tube seals, no steps", stepped(), warm(high4), warm(healed), "4 injector = refitted; 4 feed_tube = reused",
+			"steps-unwritten leak-check try-it used-tube-holds"},
 		{"both new", sheet(), warm(high4), warm(high4), "4 injector = replaced; 4 feed_tube = new", "both-are-new swap"},
 		{"both new, one after the other", sheet(), warm(high4), warm(high4), "4 injector = replaced; 4 feed_tube = reused | " + newTube, "both-are-new swap"},
 		{"tube new, then used again", sheet(), warm(high4), warm(high4), newTube + " | 4 injector = refitted; 4 feed_tube = reused", "used-tube swap"},
@@ -168,7 +172,8 @@ func TestNextAfter(t *testing.T) {
 
 		// Swap tests.
 		{"follows", sheet(), warm(high4), warm(high2), swapped(newTubes), "swap-followed"},
-		{"follows, tubes used", sheet(), warm(high4), warm(high2), swapped("; 4 feed_tube = reused; 2 feed_tube = reused"), "swap-followed swap-used-tubes"},
+		{"follows, tubes used", sheet(), warm(high4), warm(high2), swapped("; 4 feed_tube = reused; 2 feed_tube = reused"), "swap-followed-used"},
+		{"follows, the tube left behind used", sheet(), warm(high4), warm(high2), swapped("; 4 feed_tube = reused; 2 feed_tube = new"), "swap-followed"},
 		{"follows, seals used", sheet(), warm(high4), warm(high2), swapped(newTubes + "; 2 seals = reused"), "swap-followed used-seals"},
 		{"follows, codes not moved", sheet(), warm(high4), warm(high2), swapped(newTubes + "; 4 correction_code_out = AA; 4 correction_code_in = AA; " +
 			"2 correction_code_out = BB; 2 correction_code_in = BB"), "codes swap-followed"},
@@ -195,6 +200,10 @@ func TestNextAfter(t *testing.T) {
 		{"next to none comes back", sheet(), warm(high4), warm("2 2 2 2 2 2"), newTube, "near-zero-stop near-zero-work near-zero-look"},
 		{"nothing came back before", sheet(), warm("0 0 0 0 0 0"), warm(healed), newTube, "settle-first nothing-before"},
 		{"one of two has nothing", sheet(), warm("24 48"), warm("24 <1"), "2 feed_tube = new", "low-stop low-after-work settle-first too-few"},
+		{"a new one among worn", bare, warm("60 61 59 60 62 61"), warm("60 62 59 30 60 61"), "4 injector = replaced; 4 feed_tube = new",
+			"low-stop low-after-work new-among-worn settle-first"},
+		{"a new one with next to nothing", sheet(), warm(high4), warm("24 25 23 2 24 25"), "4 injector = replaced; 4 feed_tube = new",
+			"low-stop low-after-work settle-first"},
 		{"little where work was done", sheet(), warm(high4), warm("24 25 23 2 24 25"), newTube, "low-stop low-after-work settle-first"},
 		{"little somewhere else", sheet(), warm(high4), warm("24 2 23 24 24 25"), newTube, "low-stop low-look settle-first"},
 		{"out of order", stepped(), warm(high4), warm(healed), newTube + "; 4 step@1 = 2; 4 angle_deg@1 = 60; 4 step@2 = 1; 4 torque@2 = 30 N·m",
@@ -237,7 +246,9 @@ func TestNextWith(t *testing.T) {
 		{"nothing was done", sheet(), high4, "", "tube-first new-tube swap"},
 		{"tube used", sheet(), high4, "4 injector = replaced; 4 feed_tube = new | 4 injector = swapped; 4 injector_swapped_with = 2; 4 feed_tube = reused", "read-the-work used-tube swap"},
 		{"injector renewed, tube not", sheet(), high4, "4 injector = replaced; 4 feed_tube = reused", "read-the-work tube-not-injector then-steps swap"},
-		{"and no step written down", stepped(), high4, "4 injector = replaced", "steps-of-then read-the-work tube-not-injector swap"},
+		{"and no step written down", stepped(), high4, "4 injector = replaced", "read-the-work tube-not-injector steps-written-with-tube swap"},
+		{"steps of then not kept", stepped(), high4, newTube + "; 4 step@1 = 2; 4 angle_deg@1 = 60", "steps-of-then read-the-work tube-is-new swap"},
+		{"a new one among worn", limits.Builtin(), "60 62 59 30 60 61", "4 injector = replaced; 4 feed_tube = new", "low-stop low-look new-among-worn"},
 		{"tube renewed", stepped(), high4, newTube + rightSteps, "read-the-work tube-is-new swap"},
 		{"both renewed", sheet(), high4, "4 injector = replaced; 4 feed_tube = new", "read-the-work both-are-new swap"},
 		{"work elsewhere", sheet(), high4, "2 feed_tube = new", "tube-first new-tube-there swap"},
@@ -367,7 +378,7 @@ func randomRepair(t *testing.T, random *rand.Rand) *repair.Comparison {
 		}
 	}
 	s := []*limits.Sheet{limits.Builtin(), sheet(), stepped()}[random.IntN(3)]
-	works := []string{swap24 + newTubes, "", randomWork(random), randomWork(random), randomWork(random) + "|" + randomWork(random)}
+	works := []string{swap24 + newTubes, swap24 + strings.ReplaceAll(newTubes, "new", "reused"), "", randomWork(random), randomWork(random), randomWork(random) + "|" + randomWork(random)}
 	c := repaired(t, s, state(), state(), works[random.IntN(len(works))])
 	if random.IntN(10) == 0 {
 		note(c.Sides[1].Result, leakback.Undecided, leakback.OtherReturn)

@@ -10,14 +10,16 @@ import (
 
 // workNames are the facts of work that package repair does not know. retest: the
 // result is that of a test after a repair. worked-before: work was done there
-// before a test that is held against no earlier one.
-var workNames = []string{"retest", "worked-before"}
+// before a test that is held against no earlier one. tube-in-doubt: the return
+// there is high, and its tube was used again or did not come with the new injector.
+var workNames = []string{"retest", "worked-before", "tube-in-doubt"}
 
 // factsWith are the facts of a test of an engine that was worked on before.
 func factsWith(r *leakback.Result, works []repair.Work) facts {
 	f, numbers := factsOf(r), numbersOf(r)
 	f.hold("worked-before", repair.WorkedOn(works, numbers...))
 	maps.Copy(f, repair.WorkFacts(works, numbers, r.Sheet))
+	f.doubtTubes()
 	return f
 }
 
@@ -27,6 +29,7 @@ func factsWith(r *leakback.Result, works []repair.Work) facts {
 func factsAfter(c *repair.Comparison) facts {
 	f, compared := factsOf(c.Sides[c.Whole.To].Result), c.Facts()
 	maps.Copy(f, compared)
+	f.doubtTubes()
 	f["retest"] = nil
 	if compared.Has("next-to-nothing-from-most") {
 		f["near-zero"] = nil
@@ -35,6 +38,17 @@ func factsAfter(c *repair.Comparison) facts {
 	slices.Sort(low)
 	f.hold("low", slices.Compact(low))
 	return f
+}
+
+// doubtTubes notes where the tube is the first to suspect by what was done there.
+// It is none where the engine is high as a whole.
+func (f facts) doubtTubes() {
+	if f.has("most-high") {
+		return
+	}
+	f.hold("tube-in-doubt", slices.DeleteFunc(slices.Clone(f["high"]), func(cylinder int) bool {
+		return !slices.Contains(f["has-old-tube"], cylinder) && !slices.Contains(f["new-injector-alone"], cylinder)
+	}))
 }
 
 // hold notes a fact of cylinders, which holds where there are any.

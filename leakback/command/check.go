@@ -13,6 +13,7 @@ import (
 
 	"leakback/leakback"
 	"leakback/leakback/entry"
+	"leakback/leakback/entry/frame"
 	"leakback/leakback/logbook"
 	"leakback/limits"
 	"leakback/limits/quantity"
@@ -167,6 +168,24 @@ func addJobFlags(f *pflag.FlagSet, j *leakback.Job) {
 	}
 }
 
+// soundJob refuses what no report could show on a line.
+func soundJob(j *leakback.Job) error {
+	var faults []entry.Fault
+	for _, field := range leakback.JobFields() {
+		most := frame.LongestName
+		if field == leakback.FieldComplaint || field == leakback.FieldNote {
+			most = frame.LongestSentence
+		}
+		if _, expected := frame.Words(most)(*j.Field(field)); expected != "" {
+			faults = append(faults, entry.Fault{Column: "--" + strings.ReplaceAll(field, "_", "-"), Value: *j.Field(field), Expected: expected})
+		}
+	}
+	if len(faults) == 0 {
+		return nil
+	}
+	return &entry.FaultError{Faults: faults}
+}
+
 // defaults are what the flags say, for the entry package.
 func (s *stateOptions) defaults() entry.Defaults {
 	return entry.Defaults{
@@ -276,7 +295,10 @@ func (c *check) sound(files []string) error {
 	case o.logbook.address != "" && !o.log:
 		return errors.New("--logbook: expected with --log")
 	}
-	if err := c.o.leaveOut.sound(); err != nil || c.o.output == "" {
+	if err := c.o.leaveOut.sound(); err != nil {
+		return err
+	}
+	if err := soundJob(&c.o.job); err != nil || c.o.output == "" {
 		return err
 	}
 	return c.soundOutput(files)

@@ -1,10 +1,10 @@
 package command
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
-	"strconv"
 	"strings"
 
 	"leakback/leakback"
@@ -26,13 +26,15 @@ type entering struct {
 	id     string           // of the test
 	number int64            // 0 before its first entry
 	events []leakback.Event // that it has
+	// command is what goes on with it; "" for leakback record --resume.
+	command string
 }
 
 // openToEnter opens the logbook to enter into; where that is on a server that is
 // away, the local one.
 func openToEnter(ctx context.Context, env *environment, o *logbookOptions) (*entering, error) {
 	e := &entering{env: env, at: o.where(env)}
-	book, err := o.toWrite(ctx, env)
+	book, err := o.toEnter(ctx, env)
 	if e.canGoOn(err) {
 		env.say(err.Error())
 		if err := e.goLocal(ctx); err != nil {
@@ -59,7 +61,13 @@ func (e *entering) close() {
 // logbook can stand in.
 func (e *entering) canGoOn(err error) bool {
 	var kept *logbook.Error
-	return errors.As(err, &kept) && kept.Kind == logbook.Unreachable && strings.Contains(e.at, "://") && e.env.logbook != ""
+	return errors.As(err, &kept) && kept.Kind == logbook.Unreachable && onServer(e.at) && e.env.logbook != ""
+}
+
+// onServer says whether an address is a server's; another address with :// is one
+// that nobody can read.
+func onServer(address string) bool {
+	return strings.HasPrefix(address, "postgres://") || strings.HasPrefix(address, "postgresql://")
 }
 
 // goLocal goes on in the local logbook, with all that the test has so far: the
@@ -131,7 +139,7 @@ func (e *entering) keep(ctx context.Context, drafts []leakback.Event) error {
 	if len(kept) > 0 && kept[0].Seq != int64(len(e.events))+1 {
 		return &fileError{&hintedError{
 			fmt.Errorf("test %d: somebody else is entering into it as well; both entries are kept", e.number),
-			"let one of you leave, then go on with: leakback record --resume " + strconv.FormatInt(e.number, 10),
+			fmt.Sprintf("let one of you leave, then go on with: leakback %s %d", cmp.Or(e.command, "record --resume"), e.number),
 		}}
 	}
 	e.events = append(e.events, kept...)

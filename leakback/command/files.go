@@ -28,6 +28,16 @@ func replaceable(path string, overwrite bool) error {
 	return nil
 }
 
+// writable says, before long work is done, whether a file can be made there.
+func writable(path string) error {
+	probe, err := os.CreateTemp(filepath.Dir(path), ".leakback-*.tmp")
+	if err != nil {
+		return &fileError{fmt.Errorf("%s: cannot be written: %w", path, reason(err))}
+	}
+	probe.Close()
+	return os.Remove(probe.Name())
+}
+
 func alreadyThere(path string) error {
 	return &fileError{&hintedError{
 		fmt.Errorf("%s: already exists and is left as it is", path),

@@ -46,6 +46,19 @@ func (o *logbookOptions) toWrite(ctx context.Context, env *environment) (*logboo
 	return logbook.Open(ctx, o.where(env), logbook.Options{})
 }
 
+// serverWait is how long a server may be away before a recording goes on in the
+// local logbook: as long as a person waits for the next question.
+const serverWait = 4 * time.Second
+
+// toEnter opens the logbook for a person who answers questions.
+func (o *logbookOptions) toEnter(ctx context.Context, env *environment) (*logbook.Book, error) {
+	options := logbook.Options{}
+	if address := o.where(env); logbook.Shown(address) != address { // on a server
+		options.Wait = serverWait
+	}
+	return logbook.Open(ctx, o.where(env), options)
+}
+
 // toWriteExisting opens a logbook that must be there, to enter into it.
 func (o *logbookOptions) toWriteExisting(ctx context.Context, env *environment) (*logbook.Book, error) {
 	return logbook.Open(ctx, o.where(env), logbook.Options{MustExist: true})

@@ -122,10 +122,25 @@ func (r *recording) sound() error {
 		return errors.New("--resume with --new or --from: expected one of them")
 	case o.overwrite && o.output == "":
 		return errors.New("--overwrite: expected with --output FILE")
-	case o.output == "":
+	}
+	if err := o.state.tidy(); err != nil {
+		return err
+	}
+	if err := soundJob(&o.job); err != nil {
+		return err
+	}
+	if o.limits != "" { // the test may be long, and the sheet is asked for in the midst of it
+		if _, err := limits.Find("", o.limits, r.env.getenv, r.env.configDir); err != nil {
+			return err
+		}
+	}
+	if o.output == "" {
 		return nil
 	}
-	return soundWorkbook(o.output, o.overwrite)
+	if err := soundWorkbook(o.output, o.overwrite); err != nil {
+		return err
+	}
+	return writable(o.output)
 }
 
 // begin reads the form or file to begin with.
@@ -313,6 +328,18 @@ func (r *recording) given() map[string]string {
 	return given
 }
 
+// tidy brings the words of the flags to their usual form, and refuses what no test
+// can hold.
+func (s *stateOptions) tidy() error {
+	d, err := s.defaults().Usual()
+	if err != nil {
+		return err
+	}
+	s.tubeClass, s.condition, s.injectors = d.TubeClass, d.Condition, d.Injectors
+	s.fuelTempAt, s.returnLine, s.engine = d.FuelTempAt, d.ReturnLine, d.Engine
+	return nil
+}
+
 // given are the flags of the state by the readings file's columns, in their units.
 func (s *stateOptions) given() map[string]string {
 	given := map[string]string{}
@@ -352,7 +379,7 @@ func (r *recording) left(err error) error {
 		}
 		return err
 	}
-	kept := fmt.Sprintf("test %d is kept up to the last answer that was taken, in %s", r.number, logbook.Shown(r.at))
+	kept := fmt.Sprintf("test %d is kept up to the last answer that was taken, in %s", r.number, shownPath(r.env, r.at))
 	again := fmt.Sprintf("go on with: leakback record --resume %d", r.number) + r.named()
 	if chosen {
 		return &hintedError{&interruptedError{errors.New(kept)}, again}
@@ -375,10 +402,19 @@ func (e *entering) named() string {
 func (r *recording) finish(ctx context.Context) error {
 	r.env.say(fmt.Sprintf("test %d is in the logbook, %s", r.number, shownPath(r.env, r.at)))
 	r.sayAway()
+	later := fmt.Sprintf("leakback report %d --output report.xlsx", r.number) + r.named()
 	if r.o.output == "" {
-		r.env.say(fmt.Sprintf("next: leakback report %d --output report.xlsx", r.number) + r.named())
+		r.env.say("next: " + later)
 		return nil
 	}
+	if err := r.report(ctx); err != nil {
+		return &hintedError{err, "the test is safe; write its report with: " + later}
+	}
+	return nil
+}
+
+// report writes the customer's workbook.
+func (r *recording) report(ctx context.Context) error {
 	tests, err := loggedTests(ctx, r.book, []string{r.id})
 	if err != nil {
 		return err

@@ -111,10 +111,15 @@ func (s *sitting) prompt() string {
 
 // answer types a line.
 func (s *sitting) answer(line string) {
-	s.lock.Lock()
-	s.said.Reset()
-	s.lock.Unlock()
+	s.forget()
 	_, _ = io.WriteString(s.stdin, line+"\n") // it may have been killed meanwhile
+}
+
+// forget lets what was said be told from what is going to be.
+func (s *sitting) forget() {
+	s.lock.Lock()
+	defer s.lock.Unlock()
+	s.said.Reset()
 }
 
 // kill ends the program as a flat battery would.
@@ -275,6 +280,7 @@ func TestRecordInterruptedAtEachQuestion(t *testing.T) {
 	s := sit(t, program, append(recordFlags(book), "--new")...)
 	for at := range theTest {
 		require.Equal(t, whole.prompts[at], s.prompt())
+		s.forget()
 		require.NoError(t, s.cmd.Process.Signal(os.Interrupt))
 		assert.Empty(t, s.prompt())
 		<-s.ended

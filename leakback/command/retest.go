@@ -48,10 +48,12 @@ normal, not back to normal or undecided, with what settles it. Whether the
 complaint is gone is another question: a normal return clears no injector.
 
 Each is a test of the logbook (its number, its id or the end of it) or a readings
-file that holds one. At different fuel temperatures nothing is corrected: what
-temperature may have done is given as a range, by the viscosity of the fuel
-(--viscosity twice, such as 40C=2.7 and 100C=1.1, in mm2/s; else a typical
-diesel, assumed).
+file that holds one. Tests of two vehicles or engines, one that is named twice and
+one that is older than the test before it are refused.
+
+At different fuel temperatures nothing is corrected: what temperature may have
+done is given as a range, by the viscosity of the fuel (--viscosity twice, such as
+40C=2.7 and 100C=1.1, in mm2/s; else a typical diesel, assumed).
 
 --output writes the workbook for the customer's file: before and after, the work
 with its tightening record, the comparison with its formulas.
@@ -135,6 +137,9 @@ func (r *retest) run(ctx context.Context, args []string) error {
 			return err
 		}
 	}
+	if err := r.soundSides(args, sides); err != nil {
+		return err
+	}
 	page, err := r.page(ctx, sides, fuel)
 	if err != nil {
 		return err
@@ -211,7 +216,7 @@ func (r *retest) side(ctx context.Context, arg string) (side, error) {
 	}
 	tests, err := loggedTests(ctx, r.book, []string{arg})
 	if err != nil {
-		return side{}, err
+		return side{}, noFileEither(arg, err)
 	}
 	t := &tests[0]
 	return side{page: t.page(r.env), logged: t, label: testLabel(t.entry)}, nil

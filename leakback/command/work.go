@@ -135,7 +135,7 @@ func (w *working) run(ctx context.Context, ref string) error {
 	}
 	t := &tests[0]
 	w.entering = &entering{env: w.env, at: w.o.logbook.where(w.env), book: book, id: t.entry.ID, number: t.entry.Number,
-		events: t.record.Events}
+		events: t.record.Events, command: "work"}
 	if t.entry.Ended == "" {
 		return &hintedError{fmt.Errorf("test %d: is not finished: expected one that is", t.entry.Number),
 			fmt.Sprintf("finish it with: leakback record --resume %d", t.entry.Number)}
@@ -179,6 +179,9 @@ func (w *working) flow(ctx context.Context, t *loggedTest) (*worklog.Flow, error
 func (w *working) finish(f *worklog.Flow) error {
 	if err := f.Finish(); err != nil {
 		return err
+	}
+	for _, said := range f.Said() {
+		w.env.say(said)
 	}
 	return w.say(f)
 }

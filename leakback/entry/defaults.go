@@ -79,6 +79,17 @@ func NoDefaults() Defaults {
 		FuelTempC: nan, RailPressureBar: nan, BackPressureBar: nan, EngineRPM: nan}
 }
 
+// Usual brings words to their usual form and says what is wrong with the flags,
+// before anything is read by them. The error is a *FaultError.
+func (d Defaults) Usual() (Defaults, error) {
+	usual, faults := d.settled()
+	if len(faults) > 0 {
+		return d, &FaultError{Faults: faults}
+	}
+	usual.GraduationML, usual.CapacityML = d.GraduationML, d.CapacityML
+	return usual, nil
+}
+
 // settled fills in what stands for a flag that was not given, brings words to
 // their usual form and reports flags that no cell would be allowed to hold.
 func (d Defaults) settled() (Defaults, []Fault) {

@@ -331,13 +331,17 @@ func (p *Pair) sayOpen() {
 }
 
 // settleOpen asks for the earlier test's temperature where the later one's does
-// not let it be held against the limit, else for what settles the later test.
+// not let it be held against the limit, else for what was not read, else for what
+// settles the later test.
 func (p *Pair) settleOpen(open []int) {
 	r := p.after.Result
 	if l := r.Limit; p.Temperature.Apart && l != nil && l.FuelTempC != nil &&
 		!covers(l.FuelTempC, p.Temperature.AfterC) && covers(l.FuelTempC, p.Temperature.BeforeC) {
 		p.settleBy(SameTemperature, "test again with the fuel at %s (within %d K), as in %s",
 			degrees(p.Temperature.BeforeC), apartK, p.before.Label)
+	}
+	if missing := p.notRead(); len(missing) > 0 {
+		p.settleBy(leakback.ReadAll, "read %s as well", fromWhom(missing))
 	}
 	if p.Settle == nil {
 		p.Settle = r.Settle

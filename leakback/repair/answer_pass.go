@@ -16,8 +16,8 @@ func (p *Pair) answerPass() {
 	p.sayNothing()
 	p.sayDoubts(func(r Remark) bool { return r.DoubtsPass })
 	p.sayDependent()
+	p.sayNoLimit() // before what a change shows: without a limit none shows what a limit said
 	p.sayWithinNoise()
-	p.sayNoLimit()
 	if len(p.Reasons) > 0 {
 		p.Answer = Undecided
 		return
@@ -78,13 +78,40 @@ func (c *Change) wanted() int {
 }
 
 func (p *Pair) sayWithinNoise() {
+	var list []*Change
 	for _, c := range p.failed() {
-		if direction, settled := c.Direction(); !settled || direction == c.wanted() {
-			continue
+		if direction, settled := c.Direction(); settled && direction != c.wanted() {
+			list = append(list, c)
 		}
-		p.reason(WithinNoise, numbered([]int{c.Cylinder}), "%s failed in %s and passes now, yet %s",
-			namesOf([]int{c.Cylinder}), p.before.Label, p.changeText(c))
+	}
+	p.sayOfEach(WithinNoise, list, ", yet ", func([]*Change) string {
+		return "what they return did not come back by more than measurement noise"
+	})
+	for _, c := range list {
 		p.settleNoise(c)
+	}
+}
+
+// many is from how many cylinders on one sentence speaks of all of them and leaves
+// their figures to the table.
+const many = 3
+
+// sayOfEach says of what failed before and passes now how it changed: of each by
+// itself, or of many cylinders at once by what is common to them; of the whole
+// return last.
+func (p *Pair) sayOfEach(code ReasonCode, list []*Change, joint string, common func([]*Change) string) {
+	cylinders := slices.DeleteFunc(slices.Clone(list), func(c *Change) bool { return c == &p.Total })
+	if len(cylinders) >= many {
+		numbers := make([]int, len(cylinders))
+		for i, c := range cylinders {
+			numbers[i] = c.Cylinder
+		}
+		p.reason(code, numbers, "%s failed in %s and pass now%s%s", namesOf(numbers), p.before.Label, joint, common(cylinders))
+		list = slices.DeleteFunc(slices.Clone(list), func(c *Change) bool { return c != &p.Total })
+	}
+	for _, c := range list {
+		p.reason(code, numbered([]int{c.Cylinder}), "%s failed in %s and passes now%s%s",
+			namesOf([]int{c.Cylinder}), p.before.Label, joint, p.changeText(c))
 	}
 }
 
@@ -178,6 +205,9 @@ func (p *Pair) sayNoLimit() {
 	default:
 		return
 	}
+	if len(byLimit) > 0 && p.after.Result.Has(leakback.NoInterval) { // no limit can be held against it
+		p.settleBy(SameState, "test again as in %s, with all that was recorded there", p.before.Label)
+	}
 	p.settleBy(leakback.GetLimit, "get the maker's limit for this engine and condition from the service information")
 }
 
@@ -193,10 +223,13 @@ func (p *Pair) stoodOut() bool {
 
 // sayBack says why the return is back to normal, and what that does not say.
 func (p *Pair) sayBack() {
-	for _, c := range p.failed() {
-		p.reason(CameBack, numbered([]int{c.Cylinder}), "%s failed in %s and passes now: %s",
-			namesOf([]int{c.Cylinder}), p.before.Label, p.changeText(c))
-	}
+	p.sayOfEach(CameBack, p.failed(), ": ", func(cylinders []*Change) string {
+		level := Certain
+		for _, c := range cylinders {
+			level = math.Min(level, c.Level())
+		}
+		return "what each of them returns changed by " + Shift{Level: level}.Words()
+	})
 	switch {
 	case len(p.failed()) > 0:
 	case p.before.Result.Verdict != leakback.Pass || p.stoodOut():

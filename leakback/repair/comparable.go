@@ -214,7 +214,7 @@ func (p *Pair) temperature() {
 	} else if t.BeforeAt == "" || t.AfterAt == "" {
 		p.missing(PlaceUnknown, "place where the fuel temperature was taken", t.BeforeAt == "", t.AfterAt == "")
 	}
-	if t.Apart {
+	if t.warmer() {
 		r := p.differs(TemperaturesApart, "fuel temperature", degrees(t.BeforeC), degrees(t.AfterC))
 		r.Text += fmt.Sprintf("; by %s the same healthy injector returns up to %s times as much in the warmer of the two",
 			p.fuel, quantity.Fixed(math.Max(t.Scale(), 1/t.Scale()), 2))

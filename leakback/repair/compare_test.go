@@ -449,3 +449,43 @@ func TestRatiosOfCylindersCollectedOneByOne(t *testing.T) {
 	assert.InDelta(t, together.RatioToConsensus*math.Hypot(own/24, math.Sqrt(sum)/5), together.RatioU, 1e-9)
 	assert.InDelta(t, math.Pow(own, 4)*8/math.Pow(0.72, 4), together.RatioDoF, 1, "known to what a whole number leaves")
 }
+
+// Of many cylinders one sentence is said, with the level that holds for each.
+func TestManyCylindersAreSaidAtOnce(t *testing.T) {
+	set := bench{volumes: "60 61 59 60 62 61"}
+	c := compared(t, maximum(40), nil, set, bench{volumes: "30 31 29 30 30 31"})
+	assert.Equal(t, "back to normal came-back:1:2:3:4:5:6", told(c.Whole))
+	assert.Equal(t, "cylinders 1, 2, 3, 4, 5 and 6 failed in test 1 and pass now: what each of them returns changed by "+
+		"more than measurement noise (99 %)", c.Whole.Reasons[0].Text)
+	// No limit was applied to the later test: that is what is missing, no swap test.
+	c = repairCompared(t, maximum(40), limits.Builtin(), set, set)
+	assert.Equal(t, "undecided no-absolute-limit:1:2:3:4:5:6 change-within-noise:1:2:3:4:5:6 -> limit", told(c.Whole))
+	assert.Equal(t, "cylinders 1, 2, 3, 4, 5 and 6 failed in test 1 and pass now, yet what they return did not come back by "+
+		"more than measurement noise", c.Whole.Reasons[1].Text)
+}
+
+// repairCompared holds two tests against one another that were judged by two sheets.
+func repairCompared(t *testing.T, first, last *limits.Sheet, before, after bench) *repair.Comparison {
+	t.Helper()
+	b := compared(t, first, nil, before, before).Sides[0]
+	a := compared(t, last, nil, after, after).Sides[1]
+	c, err := repair.Compare([]repair.Side{b, a}, repair.AssumedFuel())
+	require.NoError(t, err)
+	return c
+}
+
+// Two places say nothing of a temperature that is the same at both, and what was
+// not read is what has to be read.
+func TestWhatIsSaidOfTheTests(t *testing.T) {
+	p := compared(t, maximum(40), logged(t, newTube), bench{volumes: high4, tempC: 50, at: "return"}, bench{volumes: healed, tempC: 50, at: "tube"}).Whole
+	assert.True(t, p.Has(repair.TakenElsewhere))
+	assert.False(t, p.Has(repair.TemperaturesApart), "50 °C and 50 °C do not differ")
+	p = compared(t, maximum(40), logged(t, newTube), bench{volumes: high4, tempC: 50, at: "return"}, bench{volumes: healed, tempC: 30, at: "tube"}).Whole
+	assert.True(t, p.Has(repair.TakenElsewhere) && p.Has(repair.TemperaturesApart))
+
+	total := maximum(40)
+	most := 160.0
+	total.Limits[0].MaxTotalMLMin = &most
+	p = compared(t, total, logged(t, newTube), bench{volumes: high4}, bench{volumes: "24 25 23 - 24 25"}).Whole
+	assert.Equal(t, "read cylinder 4 as well", p.Settle.Text)
+}

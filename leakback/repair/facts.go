@@ -39,6 +39,7 @@ var workTable = []struct {
 	{name: "new-injector-alone", of: stands(func(s *Standing) bool { return s.NewInjector() && !s.NewTube() })},
 	{name: "new-injector-and-tube", of: stands(func(s *Standing) bool { return s.NewInjector() && s.NewTube() })},
 	{name: "new-tube-alone", of: stands(func(s *Standing) bool { return !s.NewInjector() && s.NewTube() })},
+	{name: "has-new-injector", of: stands((*Standing).NewInjector)},
 	{name: "has-new-tube", of: stands((*Standing).NewTube)},
 	{name: "has-old-tube", of: stands((*Standing).UsedTube)},
 	{name: "seals-reused", of: stands(func(s *Standing) bool { return s.Seals == Reused })},
@@ -47,8 +48,13 @@ var workTable = []struct {
 	{name: "declined", holds: anywhere(func(s *Standing) bool { return s.Declined != "" })},
 	{name: "relief-valve-work", holds: anywhere(func(s *Standing) bool { return s.ReliefValve != "" })},
 	// step-fault: the last tightening there does not follow the sheet's steps.
-	// step-fault-engine: nor does one that was written down for no cylinder.
-	{name: "step-fault", of: func(w *worked, s *Standing) bool { return w.faultAt(s.Cylinder) }},
+	// steps-unwritten: none of it was written down. steps-open: either of the two.
+	// steps-kept: it was written down and follows them. step-fault-engine: nor does
+	// one follow them that was written down for no cylinder.
+	{name: "step-fault", of: func(w *worked, s *Standing) bool { return w.faultAt(s.Cylinder) && !w.unwrittenAt(s.Cylinder) }},
+	{name: "steps-unwritten", of: func(w *worked, s *Standing) bool { return w.unwrittenAt(s.Cylinder) }},
+	{name: "steps-open", of: func(w *worked, s *Standing) bool { return w.faultAt(s.Cylinder) }},
+	{name: "steps-kept", of: func(w *worked, s *Standing) bool { return w.tightenedAt(s.Cylinder) && !w.faultAt(s.Cylinder) }},
 	{name: "step-fault-engine", holds: func(w *worked) bool { return w.faultAt(wholeEngine) }},
 }
 
@@ -57,6 +63,8 @@ type worked struct {
 	cylinders []int
 	standing  []Standing
 	faults    []StepFault
+	// tightened are the cylinders with steps that the sheet's could be held against.
+	tightened []int
 }
 
 // WorkFacts are the facts that works in the order of time leave behind, at an
@@ -67,6 +75,7 @@ func WorkFacts(works []Work, cylinders []int, sheet *limits.Sheet) Facts {
 	w := &worked{cylinders: cylinders, standing: Stand(works, cylinders...)}
 	if sheet != nil {
 		w.faults = StandingFaults(works, sheet.Tightening)
+		w.tightened = tightenedAt(works, sheet.Tightening)
 	}
 	f := Facts{}
 	for _, fact := range workTable {
@@ -108,6 +117,29 @@ func (w *worked) allNew() bool {
 
 func (w *worked) faultAt(cylinder int) bool {
 	return slices.ContainsFunc(w.faults, func(f StepFault) bool { return f.Cylinder == cylinder })
+}
+
+// unwrittenAt says that no step at all was written down there, where some belong.
+func (w *worked) unwrittenAt(cylinder int) bool {
+	return slices.ContainsFunc(w.faults, func(f StepFault) bool { return f.Cylinder == cylinder && f.Code == StepsNotRecorded })
+}
+
+func (w *worked) tightenedAt(cylinder int) bool { return slices.Contains(w.tightened, cylinder) }
+
+// tightenedAt are the cylinders of which works have tightening steps; none where
+// the sheet has none to hold them against.
+func tightenedAt(works []Work, steps []limits.Step) []int {
+	var list []int
+	if len(steps) == 0 {
+		return nil
+	}
+	for i := range works {
+		for _, s := range works[i].Steps {
+			list = append(list, s.Cylinder)
+		}
+	}
+	slices.Sort(list)
+	return slices.Compact(list)
 }
 
 // factTable says when each fact of a comparison holds. of gives the cylinders; a

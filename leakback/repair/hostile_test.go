@@ -116,7 +116,7 @@ func TestOneTestWithoutInterval(t *testing.T) {
 	assert.True(t, c.Whole.Has(repair.IntervalUnknown))
 	assert.True(t, c.Whole.At(4).RatioCounts)
 	assert.Equal(t, repair.Certain, c.Whole.At(4).Level())
-	assert.Equal(t, "undecided no-absolute-limit:4 -> limit", told(compared(t, maximum(30), logged(t, newTube),
+	assert.Equal(t, "undecided no-absolute-limit:4 -> same-state", told(compared(t, maximum(30), logged(t, newTube),
 		bench{volumes: "24 25 23 32.5 24 25"}, untimed).Whole), "failed by a limit, which no untimed test can meet")
 	c = compared(t, maximum(40), logged(t, newTube), bench{volumes: high4},
 		bench{volumes: "0 0 0 0 0 0", change: untimed.change})
@@ -129,8 +129,8 @@ func TestOneTestWithoutInterval(t *testing.T) {
 func TestChangesThatCannotBeTold(t *testing.T) {
 	untimed := func(x *leakback.Test) { x.Runs[0].IntervalS = math.NaN() }
 	c := compared(t, maximum(40), logged(t, newTube), bench{volumes: "48 - 2 23 26 48"}, bench{volumes: healed, change: untimed})
-	require.Equal(t, repair.WithinNoise, c.Whole.Reasons[0].Code)
-	assert.Equal(t, "cylinder 1 failed in test 1 and passes now, yet what it returned in the two tests cannot be held against one another", c.Whole.Reasons[0].Text)
+	require.Equal(t, repair.WithinNoise, c.Whole.Reasons[1].Code)
+	assert.Equal(t, "cylinder 1 failed in test 1 and passes now, yet what it returned in the two tests cannot be held against one another", c.Whole.Reasons[1].Text)
 	assert.Equal(t, "test again as in test 1, with all that was recorded there", c.Whole.Settle.Text)
 
 	// A rate that nobody knows is held against no limit at another temperature.

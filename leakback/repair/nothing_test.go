@@ -43,9 +43,9 @@ func TestNextToNoReturnProvesNothing(t *testing.T) {
 		"one of two":                      {maximum(40), "24 48", "24 0", "1 2 feed_tube = new", "undecided next-to-nothing-after:2 -> check-hose"},
 		"one of two then":                 {maximum(40), "24 0", "24 25", "1 2 feed_tube = new", "back to normal before-open"},
 		"little by nature":                {maximum(10), "3 3 3 18 3 3", "3 3 3 3 3 3", newTube, "back to normal came-back:4"},
-		"much less, and plainly there":    {maximum(40), "300 310 305 300 310 305", "25 25 24 26 25 25", newTube, "back to normal came-back:1 came-back:2 came-back:3 came-back:4 came-back:5 came-back:6"},
+		"much less, and plainly there":    {maximum(40), "300 310 305 300 310 305", "25 25 24 26 25 25", newTube, "back to normal came-back:1:2:3:4:5:6"},
 		"too little, says the sheet":      {withMinimum(40, 5), high4, zero, newTube, "not back to normal still-fails:4 now-fails:1:2:3:5:6"},
-		"too little then, says the sheet": {withMinimum(40, 5), zero, healed, newTube, "back to normal came-back:1 came-back:2 came-back:3 came-back:4 came-back:5 came-back:6"},
+		"too little then, says the sheet": {withMinimum(40, 5), zero, healed, newTube, "back to normal came-back:1:2:3:4:5:6"},
 		"enough, says the sheet":          {withMinimum(40, 1), high4, "2.9 2.9 2.8 2.9 2.9 2.9", newTube, "back to normal came-back:4"},
 		"still over, nothing else":        {maximum(40), high4, "0 0 0 80 0 0", newTube, "not back to normal still-fails:4"},
 	} {

@@ -1,6 +1,7 @@
 package repair
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 
@@ -101,7 +102,7 @@ func (p *Pair) readSwap(pair SwapPair) Swap {
 		}
 		s.Outcome, why = p.outcome(s.High, pair.A+pair.B-s.High)
 	}
-	s.Text = s.words(why)
+	s.Text = s.words(why, p.lastTube)
 	return s
 }
 
@@ -138,22 +139,27 @@ func (p *Pair) otherInjector(pair SwapPair) bool {
 
 // tubes is what was done to the feed tubes of both cylinders.
 func (p *Pair) tubes(pair SwapPair) string {
-	at := map[int]string{}
-	for i := range p.Work {
-		for _, n := range []int{pair.A, pair.B} {
-			if tube := p.Work[i].At(n).FeedTube; tube != "" {
-				at[n] = tube
-			}
-		}
-	}
-	a, b := at[pair.A], at[pair.B]
+	a, b := p.lastTube(pair.A), p.lastTube(pair.B)
 	switch {
 	case a == New && b == New:
 		return New
-	case a == Reused, a == Reseated, b == Reused, b == Reseated:
+	case a == Reused, b == Reused:
 		return Reused
 	}
 	return ""
+}
+
+// lastTube is what the tube of a cylinder is after the work: New, Reused, or ""
+// where nobody said.
+func (p *Pair) lastTube(cylinder int) string {
+	last := ""
+	for i := range p.Work {
+		last = cmp.Or(p.Work[i].At(cylinder).FeedTube, last)
+	}
+	if last == Reseated {
+		return Reused
+	}
+	return last
 }
 
 // normal says that a cylinder of the later test is clear of any doubt, also as it
@@ -183,24 +189,32 @@ func (p *Pair) outcome(high, other int) (Outcome, string) {
 	return Unclear, "the later test does not show for certain where the leak is now"
 }
 
-// words say what happened and what it means.
-func (s *Swap) words(why string) string {
+// words say what happened and what it means. A tube is the one that the leak is at
+// now: what was done to the other's tells nothing of it.
+func (s *Swap) words(why string, tube func(cylinder int) string) string {
 	exchanged := fmt.Sprintf("the injectors of cylinders %d and %d were exchanged", s.A, s.B)
 	other := s.A + s.B - s.High
 	switch s.Outcome {
 	case Followed:
-		return fmt.Sprintf("%s, and the leak followed the injector from cylinder %d to cylinder %d: it is the injector's",
-			exchanged, s.High, other)
+		return fmt.Sprintf("%s, and the leak followed the injector from cylinder %d to cylinder %d: it is the injector's%s",
+			exchanged, s.High, other, followedBut(tube(other)))
 	case Stayed:
-		return fmt.Sprintf("%s, and the leak stayed with cylinder %d: %s", exchanged, s.High, s.staysWith())
+		return fmt.Sprintf("%s, and the leak stayed with cylinder %d: %s", exchanged, s.High, staysWith(tube(s.High)))
 	case Vanished:
-		return fmt.Sprintf("%s, and the leak is gone from both: it was the fit, not the injector%s", exchanged, s.vanishedBut())
+		return fmt.Sprintf("%s, and the leak is gone from both: it was the fit, not the injector%s", exchanged, vanishedBut(s.Tubes))
 	}
 	return fmt.Sprintf("%s, and what that shows is unclear: %s", exchanged, why)
 }
 
-func (s *Swap) staysWith() string {
-	switch s.Tubes {
+func followedBut(tube string) string {
+	if tube == Reused {
+		return ", or the used feed tube's that was fitted with it"
+	}
+	return ""
+}
+
+func staysWith(tube string) string {
+	switch tube {
 	case New:
 		return "it is the seat's or the line's, or the new feed tube does not seal"
 	case Reused:
@@ -209,8 +223,8 @@ func (s *Swap) staysWith() string {
 	return "it is the feed tube's, the line's or the seat's"
 }
 
-func (s *Swap) vanishedBut() string {
-	switch s.Tubes {
+func vanishedBut(tubes string) string {
+	switch tubes {
 	case New:
 		return " (or the old feed tube)"
 	case Reused:

@@ -31,19 +31,22 @@ func TestSwapTestsAreReadOut(t *testing.T) {
 		outcome             repair.Outcome
 		text                string
 	}{
-		"follows":             {swapped24 + newTubes, high4, "24 48 23 24 24 25", repair.Followed, exchanged + "the leak followed the injector from cylinder 4 to cylinder 2: it is the injector's"},
-		"said at both":        {swapped24 + "|1 2 injector = swapped|1 2 injector_swapped_with = 4", high4, "24 48 23 24 24 25", repair.Followed, ""},
-		"stays, new tubes":    {swapped24 + newTubes, high4, "24 25 23 48 24 25", repair.Stayed, exchanged + "the leak stayed with cylinder 4: it is the seat's or the line's, or the new feed tube does not seal"},
-		"stays, old tubes":    {swapped24 + "|1 4 feed_tube = reused|1 2 feed_tube = new", high4, "24 25 23 48 24 25", repair.Stayed, exchanged + "the leak stayed with cylinder 4: it is the feed tube's, the line's or the seat's, and a tube that was used before is the first to suspect"},
-		"stays, tubes unsaid": {swapped24, high4, "24 25 23 48 24 25", repair.Stayed, exchanged + "the leak stayed with cylinder 4: it is the feed tube's, the line's or the seat's"},
-		"gone, new tubes":     {swapped24 + newTubes, high4, healed, repair.Vanished, exchanged + "the leak is gone from both: it was the fit, not the injector (or the old feed tube)"},
-		"gone, old tubes":     {swapped24 + "|1 4 feed_tube = reseated", high4, healed, repair.Vanished, exchanged + "the leak is gone from both: it was the fit, not the injector; a feed tube that was used again may leak again"},
-		"both high now":       {swapped24, high4, "24 47 23 48 24 25", repair.Unclear, unclear("both cylinders are high now")},
-		"in between":          {swapped24, high4, "24 33 23 24 24 25", repair.Unclear, unclear(notShown)},
-		"none high before":    {swapped24, healed, "24 25 23 48 24 25", repair.Unclear, unclear(oneHigh)},
-		"both high before":    {swapped24, "24 47 23 48 24 25", healed, repair.Unclear, unclear(oneHigh)},
-		"not read":            {swapped24, high4, "24 - 23 24 24 25", repair.Unclear, unclear("both cylinders must be read in both tests")},
-		"and replaced":        {swapped24 + "|2 2 injector = replaced", high4, healed, repair.Unclear, unclear("another injector was fitted, or one was cleaned, at the same time")},
+		"follows":                            {swapped24 + newTubes, high4, "24 48 23 24 24 25", repair.Followed, exchanged + "the leak followed the injector from cylinder 4 to cylinder 2: it is the injector's"},
+		"follows, used tube":                 {swapped24 + "|1 4 feed_tube = new|1 2 feed_tube = reused", high4, "24 48 23 24 24 25", repair.Followed, exchanged + "the leak followed the injector from cylinder 4 to cylinder 2: it is the injector's, or the used feed tube's that was fitted with it"},
+		"follows, the tube left behind used": {swapped24 + "|1 4 feed_tube = reused|1 2 feed_tube = new", high4, "24 48 23 24 24 25", repair.Followed, exchanged + "the leak followed the injector from cylinder 4 to cylinder 2: it is the injector's"},
+		"stays, the other tube used":         {swapped24 + "|1 4 feed_tube = new|1 2 feed_tube = reused", high4, "24 25 23 48 24 25", repair.Stayed, exchanged + "the leak stayed with cylinder 4: it is the seat's or the line's, or the new feed tube does not seal"},
+		"said at both":                       {swapped24 + "|1 2 injector = swapped|1 2 injector_swapped_with = 4", high4, "24 48 23 24 24 25", repair.Followed, ""},
+		"stays, new tubes":                   {swapped24 + newTubes, high4, "24 25 23 48 24 25", repair.Stayed, exchanged + "the leak stayed with cylinder 4: it is the seat's or the line's, or the new feed tube does not seal"},
+		"stays, old tubes":                   {swapped24 + "|1 4 feed_tube = reused|1 2 feed_tube = new", high4, "24 25 23 48 24 25", repair.Stayed, exchanged + "the leak stayed with cylinder 4: it is the feed tube's, the line's or the seat's, and a tube that was used before is the first to suspect"},
+		"stays, tubes unsaid":                {swapped24, high4, "24 25 23 48 24 25", repair.Stayed, exchanged + "the leak stayed with cylinder 4: it is the feed tube's, the line's or the seat's"},
+		"gone, new tubes":                    {swapped24 + newTubes, high4, healed, repair.Vanished, exchanged + "the leak is gone from both: it was the fit, not the injector (or the old feed tube)"},
+		"gone, old tubes":                    {swapped24 + "|1 4 feed_tube = reseated", high4, healed, repair.Vanished, exchanged + "the leak is gone from both: it was the fit, not the injector; a feed tube that was used again may leak again"},
+		"both high now":                      {swapped24, high4, "24 47 23 48 24 25", repair.Unclear, unclear("both cylinders are high now")},
+		"in between":                         {swapped24, high4, "24 33 23 24 24 25", repair.Unclear, unclear(notShown)},
+		"none high before":                   {swapped24, healed, "24 25 23 48 24 25", repair.Unclear, unclear(oneHigh)},
+		"both high before":                   {swapped24, "24 47 23 48 24 25", healed, repair.Unclear, unclear(oneHigh)},
+		"not read":                           {swapped24, high4, "24 - 23 24 24 25", repair.Unclear, unclear("both cylinders must be read in both tests")},
+		"and replaced":                       {swapped24 + "|2 2 injector = replaced", high4, healed, repair.Unclear, unclear("another injector was fitted, or one was cleaned, at the same time")},
 	} {
 		t.Run(name, func(t *testing.T) {
 			got := compared(t, limits.Builtin(), logged(t, c.work), bench{volumes: c.before}, bench{volumes: c.after}).Whole.Swaps
@@ -111,7 +114,7 @@ func TestFactsThatAdviceIsMatchedOn(t *testing.T) {
 	}
 	// An injector renewed and its tube used again, and still high: the tube first.
 	f := with("1 4 injector = replaced|1 4 feed_tube = reused", high4, high4)
-	for _, name := range []string{"worked-on", "new-injector-alone", "has-old-tube", "still-high", "step-fault", "core-open"} {
+	for _, name := range []string{"worked-on", "new-injector-alone", "has-old-tube", "still-high", "steps-unwritten", "core-open", "has-new-injector"} {
 		assert.Equal(t, []int{4}, f[name], name)
 	}
 	for _, name := range []string{"not-back-to-normal", "complaint-not-asked", "temperature-unknown"} {

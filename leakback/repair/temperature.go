@@ -42,9 +42,12 @@ func newTemperature(before, after *leakback.Test, fuel Fuel) Temperature {
 	}
 	t.BeforeViscosityMM2S, t.AfterViscosityMM2S = fuel.ViscosityMM2S(t.BeforeC), fuel.ViscosityMM2S(t.AfterC)
 	t.Elsewhere = t.Known() && t.BeforeAt != "" && t.AfterAt != "" && t.BeforeAt != t.AfterAt
-	t.Apart = t.Elsewhere || stats.Round6(math.Abs(t.AfterC-t.BeforeC)) > apartK
+	t.Apart = t.Elsewhere || t.warmer()
 	return t
 }
+
+// warmer says that the fuel was clearly warmer in one of the two.
+func (t Temperature) warmer() bool { return stats.Round6(math.Abs(t.AfterC-t.BeforeC)) > apartK }
 
 // Known says whether both temperatures are.
 func (t Temperature) Known() bool { return !math.IsNaN(t.BeforeC) && !math.IsNaN(t.AfterC) }

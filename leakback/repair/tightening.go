@@ -72,7 +72,7 @@ func (c *stepCheck) torque() {
 		c.add(TorqueMissing, "no torque entered: expected %s", stepTorque(c.step))
 	case !withinTorque(c.step, c.done.TorqueNM):
 		c.add(TorqueOutside, "%s: expected %s ± %s%s", c.done.Torque, stepTorque(c.step),
-			quantity.Format(quantity.Torque, torqueToleranceNM(c.step)), assumedIf(c.step.TorqueToleranceNM))
+			toleranceText(c.step), assumedIf(c.step.TorqueToleranceNM))
 	}
 }
 

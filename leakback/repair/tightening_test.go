@@ -56,7 +56,7 @@ func TestStepsAreHeldAgainstTheSheet(t *testing.T) {
 			[]string{"step-done-twice cylinder 4: step 2 was done again"}},
 		"unknown": {good + last + "|1 4 step@4 = 7", []string{"step-unknown cylinder 4: step 7 is none of the sheet's steps"}},
 		"outside": {"1 4 step@1 = 1|1 4 torque@1 = 32 lbf·in|1 4 step@2 = 2|1 4 torque@2 = 37 lbf·ft" + last,
-			[]string{"torque-outside cylinder 4: step 1 (hold-down, snug), 32 lbf·in: expected 30 lbf·in ± 0.169 N·m (5 %, assumed; the sheet gives no tolerance)"}},
+			[]string{"torque-outside cylinder 4: step 1 (hold-down, snug), 32 lbf·in: expected 30 lbf·in ± 1.5 lbf·in (5 %, assumed; the sheet gives no tolerance)"}},
 		"missing": {good + "|1 4 step@3 = 3", []string{
 			"torque-missing cylinder 4: step 3 (hold-down), no torque entered: expected 11 lbf·ft",
 			"angle-missing cylinder 4: step 3 (hold-down), no angle entered: expected 60°",

@@ -3,6 +3,7 @@ package repair
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"leakback/limits"
 	"leakback/limits/quantity"
@@ -109,6 +110,22 @@ func torqueToleranceNM(step limits.Step) float64 {
 		return step.TorqueToleranceNM
 	}
 	return toleranceShare * step.TorqueNM
+}
+
+// toleranceFigures are the significant figures of a tolerance in another unit.
+const toleranceFigures = 3
+
+// toleranceText is how far a torque may lie from the step's: as the sheet gives it,
+// else in the unit of the step, so that nobody has to convert at the wrench.
+func toleranceText(step limits.Step) string {
+	tolerance := torqueToleranceNM(step)
+	t, err := ParseTorque(stepTorque(step))
+	if step.TorqueToleranceNM == 0 && err == nil && slices.Contains(torqueUnits[1:], t.Unit) {
+		figure := tolerance / in("1", t.Unit)
+		decimals := max(0, toleranceFigures-1-int(math.Floor(math.Log10(figure))))
+		return quantity.Plain(figure, decimals) + " " + t.Unit
+	}
+	return quantity.Format(quantity.Torque, tolerance)
 }
 
 // angleToleranceDeg is how far an angle may lie from the step's.

@@ -220,11 +220,13 @@ func (f Field) Check(cylinder, cylinders int, typed string) (string, error) {
 func (f Field) wrongPlace(cylinder, cylinders int) string {
 	switch {
 	case cylinder == wholeEngine && f.Place == OfCylinder:
-		return fmt.Sprintf("a cylinder, which %q is said of", f.Label)
+		return fmt.Sprintf("a cylinder's number: %q is said of one cylinder", f.Label)
 	case cylinder != wholeEngine && f.Place == OfEngine:
 		return fmt.Sprintf("no cylinder: %q is said of the engine", f.Label)
-	case cylinder < 0 || cylinders > 0 && cylinder > cylinders:
-		return fmt.Sprintf("a cylinder from 1%s, not %d", upTo(cylinders), cylinder)
+	case cylinders > 0 && cylinder > cylinders:
+		return fmt.Sprintf("a cylinder from 1 to %d, not %d", cylinders, cylinder)
+	case cylinder < 0:
+		return fmt.Sprintf("a cylinder from 1, not %d", cylinder)
 	}
 	return ""
 }

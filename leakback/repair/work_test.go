@@ -100,8 +100,8 @@ func TestValuesAreTakenInTheirUsualForm(t *testing.T) {
 	}{
 		{"injector", 4, " Replaced", "replaced", ""},
 		{"injector", 4, "new", "", `"new": expected replaced, swapped, cleaned or refitted`},
-		{"injector", 0, "replaced", "", `"replaced": expected a cylinder, which "Injector" is said of`},
-		{"injector", 7, "replaced", "", `"replaced": expected a cylinder from 1, up to 6, not 7`},
+		{"injector", 0, "replaced", "", `"replaced": expected a cylinder's number: "Injector" is said of one cylinder`},
+		{"injector", 7, "replaced", "", `"replaced": expected a cylinder from 1 to 6, not 7`},
 		{"relief_valve", 4, "checked", "", `"checked": expected no cylinder: "Relief valve" is said of the engine`},
 		{"injector_swapped_with", 4, "2", "2", ""},
 		{"injector_swapped_with", 4, "4", "", `"4": expected the number of another cylinder, up to 6`},
@@ -158,7 +158,7 @@ func TestWorksRefuseWhatNoWorkLogTakes(t *testing.T) {
 		"1 4 injector = new":     `work 1, cylinder 4, injector: "new": expected replaced, swapped, cleaned or refitted`,
 		"1 4 colour = red":       `work 1, cylinder 4, colour: "colour": expected a field of the work log`,
 		"1 4 torque@1 = 60":      `work 1, cylinder 4, torque 1: "60": expected a torque with its unit: N·m, lbf·ft, lbf·in or kgf·m`,
-		"2 0 injector = swapped": `work 2, injector: "swapped": expected a cylinder, which "Injector" is said of`,
+		"2 0 injector = swapped": `work 2, injector: "swapped": expected a cylinder's number: "Injector" is said of one cylinder`,
 	} {
 		_, err := repair.Works(entered(line))
 		assert.EqualError(t, err, want)

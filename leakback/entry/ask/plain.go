@@ -30,14 +30,16 @@ type PlainOptions struct {
 	Tick func(pause time.Duration) <-chan time.Time
 }
 
-// The words that Plain takes itself; the others are the flow's.
+// The words that skins take themselves; the others are the flow's. Between double
+// quotes they are answers.
 const (
-	wordQuit = "quit"
-	wordHelp = "?"
+	WordQuit = "quit"
+	WordHelp = "?"
 )
 
-// commands is what is said of them, and of those that every flow has.
-const commands = "back goes to the question before, skip leaves this one open, quit leaves (what was answered is kept)"
+// Commands is what is said of them, and of those that every flow has.
+const Commands = "back goes to the question before, skip leaves this one open, quit leaves (what was answered is kept), " +
+	"give up closes what is unfinished"
 
 // Plain asks the questions of a flow line by line until it is done: prompts go
 // to to, answers are read from in. It draws nothing, so that it serves pipes,
@@ -131,10 +133,10 @@ func (p *plain) take(q *Question, line line) error {
 	case line.refused != nil:
 		p.to.print(line.refused.Error() + "\n")
 		return nil
-	case text == wordHelp:
+	case text == WordHelp:
 		p.help(q)
 		return nil
-	case strings.EqualFold(text, wordQuit):
+	case strings.EqualFold(text, WordQuit):
 		return ErrLeft
 	}
 	if earlier, ok := q.pick(text); ok {
@@ -191,7 +193,7 @@ func (p *plain) help(q *Question) {
 	}
 	p.paragraph(q.Hint)
 	p.choices(q)
-	p.paragraph(commands)
+	p.paragraph(Commands)
 }
 
 // choices lists what may be answered by a number, or by a letter.

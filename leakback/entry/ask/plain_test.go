@@ -182,7 +182,8 @@ The engine
 Engine [Northmoor Six-90]: ?
 back goes to the question before, skip
 leaves this one open, quit leaves (what
-was answered is kept)
+was answered is kept), give up closes
+what is unfinished
 Engine [Northmoor Six-90]: Northmoor Four-30
 1: A, glass of class A
 2: plastic
@@ -237,7 +238,7 @@ func TestPlainTimerEarlyTypedAndBack(t *testing.T) {
 		"Collect for a while (Enter starts and stops): 60s\n", out)
 }
 
-const commandsIn80 = "back goes to the question before, skip leaves this one open, quit leaves (what\nwas answered is kept)\n"
+const commandsIn80 = "back goes to the question before, skip leaves this one open, quit leaves (what\nwas answered is kept), give up closes what is unfinished\n"
 
 // On a terminal, which ends the line of an Enter itself, the time is written over.
 func TestPlainTimerOnATerminal(t *testing.T) {

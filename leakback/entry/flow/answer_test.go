@@ -104,14 +104,72 @@ func TestRefusals(t *testing.T) {
 	}
 }
 
-// A merged return is measured in mL/min: its interval cannot be unknown.
+// A merged return is measured in mL/min: its interval cannot be unknown, and that
+// is said where it is asked for.
 func TestMergedReturnNeedsItsInterval(t *testing.T) {
 	b := upTo(t, named("total"), "run 1 collection")
-	b.answer("unknown")
-	b.at("run 1 reading")
-	b.refused("310", "the length of the collection")
+	b.refused("unknown", "a length, which a merged return is measured by")
+	b.answer("60s")
+	b.refused("interval=unknown", "a length, which a merged return is measured by")
 	b.answer("interval=90s", "310")
 	require.Equal(t, 90.0, b.test().Runs[0].IntervalS)
+}
+
+// A flag that calls every length unknown does not keep that of a merged return
+// from being asked for.
+func TestMergedReturnIsTimedAllTheSame(t *testing.T) {
+	b := newBay(t, parse(t, fourSheet), func(o *flow.Options) {
+		o.Cautions, o.Given = nil, map[string]string{"interval_s": "unknown"}
+	})
+	b.answer(slices.Concat(job, []string{"total", "idle", "", "500/5", "", "", "", "", "primed", "60"})...)
+	b.at("run 1 collection")
+	b.answer("", "wait 60s", "", "310")
+	require.Equal(t, 60.0, b.test().Runs[0].IntervalS)
+}
+
+// A name that is corrected is corrected by its bearer, not by the name that was
+// wrong.
+func TestTechnicianEntersTheirName(t *testing.T) {
+	b := newBay(t, parse(t, fourSheet), func(o *flow.Options) { o.Person = "" })
+	b.answer("Unit 12")
+	require.Equal(t, "Unit 12", b.last().Person)
+	b.answer("back", "Kim Invented")
+	require.Equal(t, "Kim Invented", b.last().Person)
+}
+
+// Beside a clock that runs a figure alone is a level that was read too early, as
+// likely as a length.
+func TestBareFigureWhileTheClockRuns(t *testing.T) {
+	b := upTo(t, named("idle"), "run 1 collection")
+	b.answer("", "wait 5s")
+	b.refused("22,5", "Enter, which stops the clock; a length as another clock has it with its unit")
+	b.answer("wait 55s", "62 s")
+	b.answer("21")
+	require.Equal(t, 62.0, b.test().Runs[0].IntervalS)
+}
+
+// A question's example names another cylinder than the one that is asked for.
+func TestExampleIsOfAnother(t *testing.T) {
+	b := newBay(t, parse(t, sixSheet), func(o *flow.Options) { o.Cautions = nil })
+	b.answer(slices.Concat(job, []string{"", "each", "idle", "", "100/1", "", "firing", "45", "", "350", "", "primed", "60", "60 s", "20"})...)
+	require.Equal(t, "or 4=22.5 for another", b.at("run 1 reading 5").Hint) // along the firing order 4 is the last
+	b.answer("20", "20", "20", "20")
+	require.Equal(t, "or 2=22.5 for another", b.at("run 1 reading 4").Hint)
+}
+
+// What is blocked, or whose return it is, stands beside the clock: a test that was
+// broken off goes on there.
+func TestClockSaysWhatIsCollected(t *testing.T) {
+	for _, c := range []struct{ story, id, want string }{
+		{"block-off", "run 1 collection", "Blocked: no cylinder."},
+		{"block-off", "run 2 collection", "Blocked: cylinder 1."},
+		{"one tube", "run 2 collection", "Into the tube: the return of cylinder 2."},
+	} {
+		b := upTo(t, named(c.story), c.id)
+		require.Equal(t, c.want, b.flow.Question().Notes[0], c.id)
+		b.answer("", "wait 30s")
+		require.Equal(t, []string{c.want}, b.flow.Question().Notes, "%s, running", c.id)
+	}
 }
 
 func TestReadings(t *testing.T) {

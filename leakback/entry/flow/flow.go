@@ -11,6 +11,7 @@
 package flow
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"slices"
@@ -109,12 +110,16 @@ func newFlow(o Options, events []leakback.Event) *Flow {
 	return f
 }
 
-// person is who enters: the technician, where one is known.
-func (f *Flow) person([]leakback.Event) string {
-	if person := f.Record().Set(leakback.FieldTechnician); person != "" {
-		return person
+// person is who enters: the technician, where one is known. Whoever says or
+// corrects the name does so under it.
+func (f *Flow) person(drafts []leakback.Event) string {
+	person := f.Record().Set(leakback.FieldTechnician)
+	for _, e := range drafts {
+		if e.Key == setKey(leakback.FieldTechnician) {
+			person = e.Value
+		}
 	}
-	return f.o.Person
+	return cmp.Or(person, f.o.Person)
 }
 
 // settled follows every answer that was kept: what ran has stopped, and the sheet

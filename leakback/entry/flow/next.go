@@ -272,7 +272,7 @@ func (f *Flow) proposals(k int) []choice {
 	case leakback.RecordState:
 		return []choice{{Option: ask.Option{Value: nextState, Label: s.Text}}, f.another(k, nextAgain, "another run of the same length", 0, 0)}
 	case leakback.AllBlocked:
-		if f.method() == leakback.MethodBlockOff {
+		if f.method() == leakback.MethodBlockOff && f.cranking() { // an engine with every injector blocked does not run
 			return []choice{{Option: ask.Option{Value: nextAllBlocked, Label: s.Text},
 				events: []leakback.Event{frame.Event(runSet(k+1, recorded.FieldBlocked), joined(f.numbers()))}}}
 		}

@@ -234,18 +234,44 @@ func TestMorePasses(t *testing.T) {
 	b.at("run 19 next")
 }
 
+// An engine that runs cannot have every injector blocked: that is offered of a
+// cranking test alone.
 func TestAllBlocked(t *testing.T) {
-	b := blockOffTest(t, 120, 100, 90, 91, 70, 71, 90, 91, 100, 180)
-	b.answer("leave-out", "10", "x", "again", "none", "", "wait 30s", "", "180")
-	q := b.flow.Question()
-	if i := slices.Index(values(q), "all-blocked"); i >= 0 {
+	totals := []int{120, 100, 90, 91, 70, 71, 90, 91, 100, 180, 180}
+	for _, condition := range []string{"idle", "cranking"} {
+		b := newBay(t, parse(t, fourSheet), func(o *flow.Options) { o.Cautions = nil })
+		state := []string{"block-off", condition, "off", "250/2", "", "", "", "", "primed"}
+		if condition == "cranking" {
+			state = slices.Insert(state, 8, "") // the battery's voltage
+		}
+		b.answer(slices.Concat(job, state)...)
+		for i, total := range totals {
+			b.answer("")
+			switch {
+			case i == 0 && condition == "cranking":
+				b.answer("1", "15")
+			case i == 0:
+				b.answer("15")
+			case condition == "cranking":
+				b.answer("") // the starter's rest
+			}
+			b.answer("15s", fmt.Sprint(total))
+			if i == 9 {
+				b.answer("leave-out", "10", "x", "again")
+			}
+		}
+		if condition == "idle" {
+			require.Equal(t, leakback.AllBlocked, b.result().Settle.Action)
+			require.NotContains(t, values(b.at("run 11 next")), "all-blocked")
+			continue
+		}
+		require.Contains(t, values(b.at("run 11 next")), "all-blocked")
 		b.answer("all-blocked")
 		require.Equal(t, "1+2+3+4", b.kept[len(b.kept)-1].Value)
 		require.Equal(t, recorded.FieldBlocked, b.kept[len(b.kept)-1].Field)
-		require.Equal(t, "run 12 collection", b.flow.Question().ID)
-		return
+		b.answer("")
+		require.Equal(t, "Blocked: cylinders 1+2+3+4.", b.at("run 12 crank 1").Notes[0])
 	}
-	t.Fatalf("%v %+v", values(q), b.result().Settle)
 }
 
 func TestOneTubeIsFollowed(t *testing.T) {

@@ -39,9 +39,9 @@ func (f *Flow) askReading(k int, o outlet) ask.Question {
 		Cylinder: o.cylinder, Board: f.board(k), Hint: "22.5, or >100 where it ran over, <2 below the first mark, skip"}
 	switch several := len(f.outlets(k)) > 1; {
 	case several && f.readIn(k): // the rest was read with the first
-		q.Hint = "or " + f.example(k) + " for another"
+		q.Hint = "or " + f.exampleBeside(k, o) + " for another"
 	case several:
-		q.Hint += "; " + f.example(k) + " for another"
+		q.Hint += "; " + f.exampleBeside(k, o) + " for another"
 	}
 	if e, ok := f.read(k, o); ok {
 		q.Default = e.Value
@@ -151,8 +151,14 @@ func (f *Flow) outletNames(run int) string {
 }
 
 // example is how a level of a named outlet is typed.
-func (f *Flow) example(run int) string {
+func (f *Flow) example(run int) string { return f.exampleBeside(run, outlet{}) }
+
+// exampleBeside is an example of another outlet than the one that is asked for.
+func (f *Flow) exampleBeside(run int, asked outlet) string {
 	outlets := f.outlets(run)
+	if n := len(outlets); n > 1 && outlets[n-1] == asked {
+		outlets = outlets[:n-1]
+	}
 	if len(outlets) == 0 {
 		return "22.5"
 	}

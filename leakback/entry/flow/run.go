@@ -371,12 +371,13 @@ func (f *Flow) returnLines() []outlet {
 	return lines
 }
 
-// untimed says that the length of a run is known to be unknown.
+// untimed says that the length of a run is known to be unknown. That of a merged
+// return is asked for where a flag called all of them unknown.
 func (f *Flow) untimed(run int) bool {
 	value := f.Record().Value(runSet(run, recorded.FieldIntervalS))
 	if value == "" {
 		value = f.set(recorded.FieldIntervalS)
-		return value == entry.Unknown && !f.anyTime(run)
+		return value == entry.Unknown && !f.anyTime(run) && f.method() == leakback.MethodIndividual
 	}
 	return value == entry.Unknown
 }

@@ -172,25 +172,43 @@ func (f *Flow) timerStep(k int, piece, prompt string, later bool) frame.Step {
 					Then: func() { f.timing = &timing{id: id, run: k, began: a.Now} }}, nil
 			case later && !f.running(id) && strings.EqualFold(a.Text, wordEnough):
 				return f.enoughCranks(k, piece)
+			case f.running(id) && isBare(a.Text):
+				return frame.Taken{}, frame.Refuse(a.Text, "Enter, which stops the clock; a length as another clock has it with its unit, such as 60 s")
 			}
 			return f.typedInterval(k, piece, a)
 		}}
 }
 
-// timerNotes say what to do before a collection is started.
+// timerNotes say what is collected, and what to do before that is started.
 func (f *Flow) timerNotes(k int, piece string) []string {
+	notes := f.setUp(k)
 	switch {
 	case f.running(runID(k, piece)), piece != recorded.FieldCollection && piece != recorded.Crank(1):
-		return nil
 	case f.lostLast(k):
-		return []string{lostNote}
+		notes = append(notes, lostNote)
 	case k > 1:
-		return []string{"Empty the tubes."}
+		notes = append(notes, "Empty the tubes.")
+	}
+	return notes
+}
+
+const lostNote = "What was collected before is lost: empty the tubes and begin the run again."
+
+// setUp says what of a run is unlike the others. It stands beside the clock, as a
+// test that was broken off goes on there.
+func (f *Flow) setUp(k int) []string {
+	switch blocked := f.Record().Value(runSet(k, recorded.FieldBlocked)); {
+	case f.method() == leakback.MethodBlockOff && blocked == "":
+		return []string{"Blocked: no cylinder."}
+	case f.method() == leakback.MethodBlockOff && strings.Contains(blocked, "+"):
+		return []string{"Blocked: cylinders " + blocked + "."}
+	case f.method() == leakback.MethodBlockOff:
+		return []string{"Blocked: cylinder " + blocked + "."}
+	case f.oneTube():
+		return []string{fmt.Sprintf("Into the tube: the return of cylinder %d.", f.cylinderOf(k))}
 	}
 	return nil
 }
-
-const lostNote = "The collection that ran is lost, as nobody timed it to its end: empty the tubes and begin the run again."
 
 // lostLast says that the last thing that was started of a run is lost.
 func (f *Flow) lostLast(k int) bool {
@@ -273,6 +291,13 @@ func faultText(name string, off float64) string {
 	return "the machine's clock was set back by " + shift + " s during the collection; the time that ran was taken by another clock"
 }
 
+// isBare says whether a text is a figure without a unit. Beside a clock that runs
+// it is more likely a level that is read too early than a length.
+func isBare(text string) bool {
+	_, err := quantity.ParseNumber(text, true)
+	return err == nil
+}
+
 // typedInterval takes a length that another clock timed.
 func (f *Flow) typedInterval(k int, piece string, a frame.Answer) (frame.Taken, error) {
 	if piece != recorded.FieldCollection {
@@ -284,7 +309,7 @@ func (f *Flow) typedInterval(k int, piece string, a frame.Answer) (frame.Taken, 
 		e.Typed = a.Text // it was not timed here
 		return frame.Taken{Drafts: []leakback.Event{e}, Said: []string{f.ranText(k, piece, number(value))}}, nil
 	}
-	value, expected := readInterval(a.Text)
+	value, expected := f.readInterval(a.Text)
 	if expected != "" {
 		return frame.Taken{}, frame.Refuse(a.Text, "Enter, or "+expected)
 	}
@@ -292,12 +317,17 @@ func (f *Flow) typedInterval(k int, piece string, a frame.Answer) (frame.Taken, 
 		Said: []string{fmt.Sprintf("run %d: %s", k, intervalText(value))}}, nil
 }
 
-// readInterval reads the length of a collection.
-func readInterval(text string) (value, expected string) {
+// readInterval reads the length of a collection. That of a merged return must be
+// known: nothing else can be compared with it.
+func (f *Flow) readInterval(text string) (value, expected string) {
+	merged := f.method() != leakback.MethodIndividual
 	if strings.EqualFold(text, entry.Unknown) {
+		if merged {
+			return "", "a length, which a merged return is measured by"
+		}
 		return entry.Unknown, ""
 	}
-	if value, expected = figure(quantity.Interval)(text); expected != "" {
+	if value, expected = figure(quantity.Interval)(text); expected != "" && !merged {
 		expected += ", or " + entry.Unknown + " where only the ratios matter"
 	}
 	return value, expected
@@ -347,7 +377,7 @@ func (f *Flow) intervalStep(k int) frame.Step {
 
 // correctInterval logs another length of a run.
 func (f *Flow) correctInterval(k int, text, reason string) (frame.Taken, error) {
-	value, expected := readInterval(text)
+	value, expected := f.readInterval(text)
 	if expected != "" {
 		return frame.Taken{}, frame.Refuse(text, expected)
 	}

@@ -50,11 +50,11 @@ func (f *Flow) correct(line string) (frame.Taken, error) {
 	case !ok:
 		return frame.Taken{}, frame.Refuse(line, "what the work log has, in front of =: "+f.example())
 	case field.Place == repair.OfEngine:
-	case !f.applies(cylinder, field.Name):
+	default:
 		if _, err := field.Check(cylinder, f.most(), ""); err != nil {
 			return frame.Taken{}, frame.Refuse(line, frame.Expected(err, ""))
 		}
-		if field.Name != repair.FieldWorkNote {
+		if !f.applies(cylinder, field.Name) && field.Name != repair.FieldWorkNote {
 			return frame.Taken{}, frame.Refuse(line, fmt.Sprintf("something else first: %q does not go with what is down of %s", field.Label, positionName(cylinder)))
 		}
 	}

@@ -94,7 +94,7 @@ func TestFlagRefusals(t *testing.T) {
 		"4 colour red":                 `--colour: "red": expected a flag of the work log`,
 		"4 injector new":               `--injector: "new": expected replaced, swapped, cleaned or refitted`,
 		"0 injector replaced":          `--injector: "replaced": expected --cylinder with its number in front of it`,
-		"7 feed-tube new":              `--feed-tube: "new": expected a cylinder from 1, up to 6, not 7`,
+		"7 feed-tube new":              `--feed-tube: "new": expected a cylinder from 1 to 6, not 7`,
 		"4 relief-valve new":           `--relief-valve: "new": expected replaced, cleaned or checked`,
 		"4 serial-in  ":                `--serial-in: " ": expected a value; what is not said is left out`,
 		"4 swapped-with 2":             `--swapped-with: "2": expected --injector swapped beside it`,

@@ -68,6 +68,9 @@ func (m *model) head(w int) []string {
 // foot is how to answer.
 func (m *model) foot(w int) []string {
 	lines := flowed(m.keys(), "   ", w)
+	if more := flowed(append(m.keys(), ask.WordHelp+" explains"), "   ", w); !m.timed() && len(more) == len(lines) {
+		lines = more // it takes no room from what is asked
+	}
 	lines = lines[:min(len(lines), 2)]
 	for i, line := range lines {
 		lines[i] = m.look.faint.Render(line)

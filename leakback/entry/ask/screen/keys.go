@@ -47,7 +47,14 @@ func (m *model) timed() bool { return m.q.Kind == ask.Timer || m.q.Kind == ask.R
 // out. Notes that must be acknowledged are shown to their end first.
 func (m *model) onEnter() tea.Cmd {
 	typed := strings.TrimSpace(m.input.Value())
-	if typed == "" && m.held() {
+	switch {
+	case typed == "" && m.held():
+		return nil
+	case strings.EqualFold(typed, ask.WordQuit):
+		m.err = ask.ErrLeft
+		return nil
+	case typed == ask.WordHelp:
+		m.explain()
 		return nil
 	}
 	if m.q.Kind == ask.Confirm && !m.read && !m.leaves(typed) {
@@ -62,6 +69,17 @@ func (m *model) onEnter() tea.Cmd {
 		return m.answer(m.options.value())
 	}
 	return m.answer(m.options.meant(m.input.Value()))
+}
+
+// explain says what can be answered, and which words are taken everywhere.
+func (m *model) explain() {
+	m.said = nil
+	if m.q.Hint != "" {
+		m.said = []string{m.q.Hint}
+	}
+	m.said = append(m.said, ask.Commands)
+	m.refusal = ""
+	m.setInput("")
 }
 
 // leaves says whether a word takes the person away from the notes, which need

@@ -22,6 +22,28 @@ func TestAnswersAsTyped(t *testing.T) {
 	assert.Equal(t, []string{"Harvester 3 ", "41 °C", "idle"}, d.f.answers)
 }
 
+// The words that every skin takes are taken here as well, and between double quotes
+// they are answers.
+func TestWordsOfEverySkin(t *testing.T) {
+	d := newDesk(t, 80, 24, Options{Unicode: true})
+	d.enter("?")
+	assert.Empty(t, d.f.answers)
+	assert.Contains(t, d.view(), "skip leaves this one open")
+	assert.Contains(t, d.view(), "quit leaves")
+	d.enter(`"quit"`)
+	d.enter("Quit")
+	assert.Equal(t, []string{`"quit"`}, d.f.answers)
+	require.ErrorIs(t, d.m.err, ask.ErrLeft)
+}
+
+// Nobody has to read cautions to the end in order to leave.
+func TestQuitFromUnreadNotes(t *testing.T) {
+	d := newDesk(t, 80, 12, Options{Unicode: true})
+	d.to(atCautions)
+	d.enter("quit")
+	require.ErrorIs(t, d.m.err, ask.ErrLeft)
+}
+
 // A key held down repeats after 250 to 660 ms, then about 30 times a second
 // (common practice, no source). It answers one question.
 func TestHeldEnterAnswersOnce(t *testing.T) {
