@@ -10,6 +10,7 @@ import (
 	"leakback/leakback"
 	"leakback/leakback/entry/recorded"
 	"leakback/leakback/logbook"
+	"leakback/report"
 )
 
 // loggedCount is how many tests went into the logbook, and how many it had.
@@ -17,6 +18,8 @@ type loggedCount struct {
 	added, known int
 	// first and last are the numbers that were added, or the one that was known.
 	first, last int64
+	// entry is the last one of them all.
+	entry logbook.Entry
 }
 
 // logAll keeps tests in the logbook, where one is open. One that it has already
@@ -40,6 +43,7 @@ func (c *check) log(ctx context.Context, j *job) error {
 	switch _, err := c.book.Append(ctx, id, drafts); {
 	case errors.As(err, &known):
 		c.logged.note(known.Entry.Number, false)
+		c.logged.entry = known.Entry
 		return nil
 	case err != nil:
 		return err
@@ -49,7 +53,36 @@ func (c *check) log(ctx context.Context, j *job) error {
 		return err
 	}
 	c.logged.note(added.Number, true)
+	c.logged.entry = added
 	return nil
+}
+
+// loggedPage is the page of the only test with its record, as the logbook makes
+// it of the entries that the file made. A test that was in the logbook already and
+// is judged otherwise there has none: nil.
+func (c *check) loggedPage(ctx context.Context, j *job) (*report.Page, error) {
+	if c.book == nil {
+		return nil, nil
+	}
+	in := c.logged.entry
+	events, err := c.book.Events(ctx, in.ID)
+	if err != nil {
+		return nil, err
+	}
+	drafts := c.drafts(j)
+	if len(events) < len(drafts) || recorded.Key(said(events[:len(drafts)])) != recorded.Key(said(drafts)) {
+		return nil, nil
+	}
+	t, err := loggedUpTo(in, events, len(drafts))
+	if err != nil {
+		return nil, err
+	}
+	return t.page(c.env), nil
+}
+
+// said are events without the sittings, which say by which program and where.
+func said(events []leakback.Event) []leakback.Event {
+	return slices.DeleteFunc(slices.Clone(events), func(e leakback.Event) bool { return e.Kind == leakback.KindOpen })
 }
 
 // drafts are the events that a file's test makes, entered now.

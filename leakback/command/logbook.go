@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"leakback/leakback/logbook"
 	"leakback/limits/quantity"
 )
 
@@ -19,7 +20,7 @@ const exportName = "logbook.jsonl"
 func newLogbookCommand(env *environment) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "logbook",
-		Short: "check, back up, export, import or copy the logbook",
+		Short: "check, verify, back up, export, import or copy the logbook",
 		Long: `The logbook keeps every test as it was entered, answer by answer; nothing in it is
 ever overwritten. It is looked for in this order:
 
@@ -31,8 +32,8 @@ ever overwritten. It is looked for in this order:
 	}
 	o := &logbookOptions{}
 	o.addFlag(cmd.PersistentFlags())
-	cmd.AddCommand(newLogbookCheckCommand(env, o), newLogbookBackupCommand(env, o),
-		newLogbookExportCommand(env, o), newLogbookImportCommand(env, o), newLogbookCopyCommand(env))
+	cmd.AddCommand(newLogbookCheckCommand(env, o), newLogbookVerifyCommand(env, o), newLogbookHeadsCommand(env, o),
+		newLogbookBackupCommand(env, o), newLogbookExportCommand(env, o), newLogbookImportCommand(env, o), newLogbookCopyCommand(env))
 	return cmd
 }
 
@@ -57,24 +58,37 @@ func (o *logbookOptions) check(ctx context.Context, env *environment) error {
 		return err
 	}
 	defer book.Close()
+	return o.checkAll(ctx, env, book)
+}
+
+// checkAll goes through the whole logbook.
+func (o *logbookOptions) checkAll(ctx context.Context, env *environment, book *logbook.Book) error {
 	p, set := env.countOf("events")
 	checked, err := book.Check(ctx, set)
 	p.stop()
 	if err != nil {
 		return err
 	}
-	if len(checked.Faults) > 0 {
-		for _, fault := range checked.Faults {
-			env.say(fault.String())
-		}
-		return &fileError{&hintedError{
-			fmt.Errorf("%s: %s found", shownPath(env, o.where(env)), counted(len(checked.Faults)+int(checked.More), "fault")),
-			"keep the file as it is, and go on in a new one; a backup or an export holds what it held that day",
-		}}
+	if err := o.faults(env, checked); err != nil {
+		return err
 	}
 	_, err = fmt.Fprintf(env.stdout, "%s: sound: %s with %s\n", shownPath(env, o.where(env)),
 		counted(int(checked.Tests), "test"), counted(int(checked.Events), "event"))
 	return stdoutError(err)
+}
+
+// faults says what is wrong with the logbook; an error where anything is.
+func (o *logbookOptions) faults(env *environment, checked *logbook.Checked) error {
+	if len(checked.Faults) == 0 {
+		return nil
+	}
+	for _, fault := range checked.Faults {
+		env.say(fault.String())
+	}
+	return &fileError{&hintedError{
+		fmt.Errorf("%s: %s found", shownPath(env, o.where(env)), counted(len(checked.Faults)+int(checked.More), "fault")),
+		"keep the file as it is, and go on in a new one; a backup or an export holds what it held that day",
+	}}
 }
 
 func newLogbookBackupCommand(env *environment, o *logbookOptions) *cobra.Command {

@@ -130,23 +130,45 @@ func loggedTests(ctx context.Context, book *logbook.Book, refs []string) ([]logg
 		if err != nil {
 			return nil, err
 		}
-		t := loggedTest{entry: found, record: leakback.NewRecord(events)}
-		if t.result, err = evaluated(t.record); err != nil {
-			return nil, fmt.Errorf("test %d: %w", found.Number, err)
+		if tests[i], err = loggedAs(found, events); err != nil {
+			return nil, err
 		}
-		tests[i] = t
 	}
 	return tests, nil
 }
 
+// loggedAs is the test that some events are.
+func loggedAs(found logbook.Entry, events []leakback.Event) (loggedTest, error) {
+	t := loggedTest{entry: found, record: leakback.NewRecord(events)}
+	var err error
+	if t.result, err = evaluated(t.record); err != nil {
+		return t, fmt.Errorf("test %d: %w", found.Number, err)
+	}
+	return t, nil
+}
+
+// loggedUpTo is a test as it was after so many of its events, one at least.
+func loggedUpTo(found logbook.Entry, events []leakback.Event, upTo int) (loggedTest, error) {
+	events = events[:upTo]
+	heads, err := logbook.Heads(events)
+	if err != nil {
+		return loggedTest{}, err
+	}
+	found.Head, found.Events = heads[upTo-1], int64(upTo)
+	return loggedAs(found, events)
+}
+
 // page is what a report shows of a logged test.
-func (t *loggedTest) page(env *environment) *report.Page {
+func (t *loggedTest) page(env *environment) *report.Page { return t.pageIn(env.zone()) }
+
+// pageIn is the page with its times in a zone.
+func (t *loggedTest) pageIn(zone *time.Location) *report.Page {
 	p := newPage(t.result, t.record.Job(), t.digest())
 	if works, err := repair.Works(t.record); err == nil { // what is no work stands in the record all the same
 		p.Works, p.Tightening = works, t.result.Sheet.Tightening
 	}
 	p.Record = &report.Record{
-		Number: t.entry.Number, TestID: t.entry.ID, Head: t.entry.Head, Record: t.record, Zone: env.zone(),
+		Number: t.entry.Number, TestID: t.entry.ID, Head: t.entry.Head, Record: t.record, Zone: zone,
 	}
 	return p
 }

@@ -86,7 +86,13 @@ func (c *check) single(ctx context.Context, src *source) (leakback.Verdict, erro
 	if err := c.logAll(ctx, []job{j}); err != nil {
 		return r.Verdict, err
 	}
-	page := newPage(r, j.info, j.digest())
+	page, err := c.loggedPage(ctx, &j)
+	if err != nil {
+		return r.Verdict, err
+	}
+	if page == nil {
+		page = newPage(r, j.info, j.digest())
+	}
 	return r.Verdict, c.publish(func(w io.Writer) error { return report.Workbook(w, page) })
 }
 

@@ -219,8 +219,11 @@ func (r *retest) side(ctx context.Context, arg string) (side, error) {
 		return side{}, noFileEither(arg, err)
 	}
 	t := &tests[0]
-	return side{page: t.page(r.env), logged: t, label: fmt.Sprintf("test %d", t.entry.Number)}, nil
+	return side{page: t.page(r.env), logged: t, label: testLabel(t.entry)}, nil
 }
+
+// testLabel is what people call a test of the logbook.
+func testLabel(e logbook.Entry) string { return fmt.Sprintf("test %d", e.Number) }
 
 // fileSide reads the one test of a file.
 func (r *retest) fileSide(name string) (side, error) {

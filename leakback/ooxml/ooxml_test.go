@@ -12,7 +12,7 @@ import (
 	"leakback/leakback/ooxml"
 )
 
-func book(t *testing.T, texts ...string) []byte {
+func book(t testing.TB, texts ...string) []byte {
 	t.Helper()
 	f := excelize.NewFile()
 	defer f.Close()

@@ -1,6 +1,7 @@
 // Package ooxml makes what excelize writes the same in every run, and keeps text
-// in a spreadsheet's file what it is. It knows nothing of what stands in a
-// workbook.
+// in a spreadsheet's file what it is. It looks through workbooks of strangers before
+// anything reads them, reads their cells as the standard has them, and compares two
+// workbooks. It knows nothing of what stands in them.
 package ooxml
 
 import (
