@@ -57,7 +57,7 @@ func comparableSaid(p *repair.Pair) string {
 	case len(p.Remarks) > 0:
 		return "comparable, with this to be said"
 	}
-	return "comparable: nothing that was recorded differs"
+	return "comparable: nothing that was recorded differs by enough to matter"
 }
 
 // remarksSaid are the remarks on two tests as sentences, those that keep them from

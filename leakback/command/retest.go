@@ -250,7 +250,7 @@ func (r *retest) fileSide(name string) (side, error) {
 	if err != nil {
 		return side{}, j.blame(fmt.Errorf("test %s: %w", j.test.ID, err))
 	}
-	return side{page: newPage(result, j.info, j.digest()), label: j.test.ID}, nil
+	return side{page: newPage(result, j.info, j.digest()), label: "test " + j.test.ID}, nil
 }
 
 // page compares the sides and puts together what the report shows.
