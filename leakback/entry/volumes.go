@@ -72,7 +72,7 @@ func splitVolumes(text string) []string {
 		case part == "":
 		case last >= 0 && (volumes[last] == ">" || volumes[last] == "<"):
 			volumes[last] += part
-		case last >= 0 && isUnit(part) && !notRead(volumes[last]):
+		case last >= 0 && isUnit(part) && !NotRead(volumes[last]):
 			volumes[last] += " " + part
 		default:
 			volumes = append(volumes, part)
@@ -83,15 +83,16 @@ func splitVolumes(text string) []string {
 
 func isUnit(part string) bool {
 	r, _ := utf8.DecodeRuneInString(part)
-	return unicode.IsLetter(r) && !notRead(part)
+	return unicode.IsLetter(r) && !NotRead(part)
 }
 
-func notRead(volume string) bool { return volume == "-" || strings.EqualFold(volume, "skip") }
+// NotRead says whether a word stands for a cylinder that was not read.
+func NotRead(volume string) bool { return volume == "-" || strings.EqualFold(volume, "skip") }
 
 // readVolume reads one volume into rd; it gives what was expected where it is
 // none.
 func readVolume(text string, rd *leakback.Reading) (expected string) {
-	if notRead(text) {
+	if NotRead(text) {
 		return ""
 	}
 	bound, figure := cutBound(text)

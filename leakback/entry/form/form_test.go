@@ -420,6 +420,17 @@ func TestDefaultsFillIn(t *testing.T) {
 	assert.EqualError(t, err, `idle.xlsx: --interval: "-1": expected the length of the collection, from 1 to 86,400 s`)
 }
 
+// A cylinder that was not read may say so, as in a line of volumes.
+func TestSkippedReadings(t *testing.T) {
+	e := entries{"interval_s": "60", "row 1 run 1": "21", "row 2 run 1": "skip", "row 3 run 1": "-", "row 1 run 2": "Skip"}
+	form, err := readBytes(filledIn(t, six(), e), "idle.xlsx")
+	require.NoError(t, err)
+	without := entries{"interval_s": "60", "row 1 run 1": "21"}
+	want, err := readBytes(filledIn(t, six(), without), "idle.xlsx")
+	require.NoError(t, err)
+	same(t, want.Test, form.Test)
+}
+
 // The bounds that programs check while a cell is filled in are the reader's.
 func TestBoundsAreTheReaders(t *testing.T) {
 	for name, s := range map[string]*span{"cranks": cranksSpan, "engine_rpm": speedSpan, "graduation_ml": markSpan, "capacity_ml": markSpan,

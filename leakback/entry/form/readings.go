@@ -188,6 +188,9 @@ func (r *reading) rowOf(s slot) row {
 	what := r.whatOf(s)
 	text := func(b box) answer { return answer{r.text(b, what, mostName), b, what} }
 	w := row{"run": {strconv.Itoa(s.run), s.box, what}, "volume_ml": text(s.box)}
+	if entry.NotRead(w["volume_ml"].text) {
+		w["volume_ml"] = answer{at: s.box, what: what}
+	}
 	if r.method == leakback.MethodIndividual {
 		w["cylinder"] = answer{strconv.Itoa(s.row + 1), s.box, what}
 	}
