@@ -8,11 +8,13 @@
 package command
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
+	"math"
 	"os"
 	"os/signal"
 	"strings"
@@ -22,6 +24,7 @@ import (
 
 	"leakback/leakback/entry"
 	"leakback/leakback/logbook"
+	"leakback/leakback/terminal"
 	"leakback/limits"
 )
 
@@ -195,7 +198,31 @@ func (env *environment) complain(err error) {
 	}
 }
 
-// say prints one line to stderr. There is nowhere to report that it failed.
+// say prints one line to stderr, of which no terminal obeys anything: the names of
+// files are other people's words. There is nowhere to report that it failed.
 func (env *environment) say(line string) {
-	fmt.Fprintln(env.stderr, "leakback: "+line)
+	fmt.Fprintln(env.stderr, "leakback: "+terminal.Printable(line))
+}
+
+// arguments wants those of the names, as the help has them: "TEST", "[TEST]" where
+// it may be left out, "FILE..." where there may be more.
+func arguments(names ...string) cobra.PositionalArgs {
+	least, most := len(names), len(names)
+	for _, name := range names {
+		if strings.HasPrefix(name, "[") {
+			least--
+		}
+		if strings.Contains(name, "...") {
+			most = math.MaxInt
+		}
+	}
+	return func(c *cobra.Command, args []string) error {
+		if n := len(args); n < least || n > most {
+			return &hintedError{
+				fmt.Errorf("%s given: expected %s", counted(n, "argument"), cmp.Or(strings.Join(names, " "), "none")),
+				"see " + c.CommandPath() + " --help",
+			}
+		}
+		return nil
+	}
 }

@@ -40,7 +40,7 @@ Exit codes: 0 written; 2 bad use or a limits sheet that is not sound; 3 the form
 cannot be written.`,
 		Example: `  leakback form --engine "My engine" --output form.xlsx
   leakback form --cylinders 4 --method block-off --output form.xlsx`,
-		Args:              cobra.NoArgs,
+		Args:              arguments(),
 		RunE:              func(*cobra.Command, []string) error { return o.run(env) },
 		ValidArgsFunction: cobra.NoFileCompletions,
 	}

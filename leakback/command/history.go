@@ -55,7 +55,7 @@ the workbook cannot be written.`,
   leakback history 17
   leakback history --engine "My engine" --since 2026-01-01 --format csv
   leakback history --vehicle "Unit 12" --trend --output trend.xlsx`,
-		Args: cobra.MaximumNArgs(1),
+		Args: arguments("[TEST]"),
 		RunE: func(c *cobra.Command, args []string) error {
 			return (&history{env: env, o: o}).run(c.Context(), args)
 		},

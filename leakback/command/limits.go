@@ -45,7 +45,7 @@ in it with its source.
 Exit codes: 0 shown; 2 bad use or a sheet that is not sound; 3 cannot read.`,
 		Example: `  leakback limits show --engine "My engine"
   leakback limits show --limits engine.toml`,
-		Args: cobra.NoArgs,
+		Args: arguments(),
 		RunE: func(*cobra.Command, []string) error {
 			sheet, err := limits.Find(engine, path, env.getenv, env.configDir)
 			if err != nil {
@@ -73,7 +73,7 @@ column, the value and what was expected, up to twenty faults a sheet.
 
 Exit codes: 0 every sheet is sound; 2 one is not; 3 one cannot be read.`,
 		Example: `  leakback limits check engine.toml`,
-		Args:    cobra.MinimumNArgs(1),
+		Args:    arguments("FILE..."),
 		RunE: func(_ *cobra.Command, files []string) error {
 			var wrong []error
 			for _, file := range files {

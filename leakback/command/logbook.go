@@ -45,7 +45,7 @@ func newLogbookCheckCommand(env *environment, o *logbookOptions) *cobra.Command 
 events without a gap, each linked to the one before, and the list of tests.
 
 Exit codes: 0 sound; 3 damaged, or it cannot be read.`,
-		Args: cobra.NoArgs,
+		Args: arguments(),
 		RunE: func(c *cobra.Command, _ []string) error {
 			return o.check(c.Context(), env)
 		},
@@ -101,7 +101,7 @@ func newLogbookBackupCommand(env *environment, o *logbookOptions) *cobra.Command
 
 Exit codes: 0 written and read back; 3 it cannot be read or written.`,
 		Example: `  leakback logbook backup logbook-2026-01-31.db`,
-		Args:    cobra.ExactArgs(1),
+		Args:    arguments("FILE"),
 		RunE: func(c *cobra.Command, args []string) error {
 			return o.backup(c.Context(), env, args[0], overwrite)
 		},
@@ -135,7 +135,7 @@ func newLogbookExportCommand(env *environment, o *logbookOptions) *cobra.Command
 line, complete. import reads it back into an equal logbook.
 
 Exit codes: 0 written; 3 it cannot be read or written.`,
-		Args: cobra.ExactArgs(1),
+		Args: arguments("FOLDER"),
 		RunE: func(c *cobra.Command, args []string) error {
 			return o.export(c.Context(), env, args[0], overwrite)
 		},
@@ -167,7 +167,7 @@ and named. An import that was interrupted can be done again.
 
 Exit codes: 0 imported; 2 the export is not sound; 3 it cannot be read, or the
 logbook not written.`,
-		Args: cobra.ExactArgs(1),
+		Args: arguments("FOLDER"),
 		RunE: func(c *cobra.Command, args []string) error {
 			return o.importFrom(c.Context(), env, args[0])
 		},

@@ -27,7 +27,7 @@ Exit codes: 0 copied; 3 a logbook cannot be read or written, or a test was left
 out; 130 interrupted.`,
 		Example: `  leakback logbook copy ~/.local/share/leakback/logbook.db postgres://server/leakback
   leakback logbook copy postgres://server/leakback archive.db`,
-		Args: cobra.ExactArgs(2),
+		Args: arguments("FROM", "TO"),
 		RunE: func(c *cobra.Command, args []string) error {
 			return copyLogbook(c.Context(), env, args[0], args[1])
 		},

@@ -66,7 +66,7 @@ input, or no test to write a file for; 3 cannot read or write.`,
 		Example: `  leakback plan --expect 30mL/min --limit 40mL/min --tube 100/1
   leakback plan --expect 30mL/min --limits engine.toml --condition cranking
   leakback plan --method block-off --cylinders 6 --expect 30mL/min --csv runs.csv`,
-		Args: cobra.NoArgs,
+		Args: arguments(),
 		RunE: func(c *cobra.Command, _ []string) error {
 			return (&planning{env: env, o: o, given: c.Flags().Changed}).run()
 		},

@@ -64,7 +64,7 @@ cannot be read or written; 130 left before the end.`,
 		Example: `  leakback record --engine "My engine"
   leakback record --resume 17
   leakback record --from form.xlsx --output report.xlsx`,
-		Args: cobra.NoArgs,
+		Args: arguments(),
 		RunE: func(c *cobra.Command, _ []string) error {
 			return (&recording{o: o, entering: &entering{env: env}}).run(c.Context())
 		},

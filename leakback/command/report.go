@@ -29,7 +29,7 @@ and every correction. TEST is the test's number, its id or the end of it.
 Exit codes: 0 written; 2 bad use, or no such test; 3 the logbook cannot be read or
 the workbook cannot be written.`,
 		Example: `  leakback report 17 --output report.xlsx`,
-		Args:    cobra.ExactArgs(1),
+		Args:    arguments("TEST"),
 		RunE: func(c *cobra.Command, args []string) error {
 			return o.run(c.Context(), env, args)
 		},

@@ -62,7 +62,7 @@ Exit codes: 0 compared, whatever the answer; 1 only with --exit-code, when the
 answer is not back to normal; 2 bad use or bad input; 3 cannot read or write.`,
 		Example: `  leakback retest 17 19
   leakback retest before.csv after.csv --limits engine.toml --output repair.xlsx`,
-		Args: cobra.MinimumNArgs(2),
+		Args: arguments("BEFORE", "AFTER", "[LATER...]"),
 		RunE: func(c *cobra.Command, args []string) error {
 			return (&retest{env: env, o: o}).run(c.Context(), args)
 		},

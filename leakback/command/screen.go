@@ -24,7 +24,7 @@ const usualWidth = 80
 // where the locale is not UTF-8.
 func screenOf(stdout io.Writer, getenv func(string) string) screen {
 	s := screen{width: usualWidth, unicode: speaksUTF8(getenv)}
-	f, ok := terminal(stdout)
+	f, ok := asTerminal(stdout)
 	if !ok {
 		return s
 	}
@@ -40,8 +40,8 @@ func screenOf(stdout io.Writer, getenv func(string) string) screen {
 	return s
 }
 
-// terminal is the terminal that w is, if it is one.
-func terminal(w io.Writer) (*os.File, bool) {
+// asTerminal is the terminal that w is, if it is one.
+func asTerminal(w io.Writer) (*os.File, bool) {
 	f, ok := w.(*os.File)
 	return f, ok && term.IsTerminal(int(f.Fd()))
 }
@@ -49,8 +49,8 @@ func terminal(w io.Writer) (*os.File, bool) {
 // watched says whether progress can be shown on stderr: it is a terminal on
 // which a line can be written over, and no results run through that line.
 func watched(stdout, stderr io.Writer, getenv func(string) string) bool {
-	_, results := terminal(stdout)
-	_, messages := terminal(stderr)
+	_, results := asTerminal(stdout)
+	_, messages := asTerminal(stderr)
 	return messages && !results && getenv("TERM") != "dumb"
 }
 

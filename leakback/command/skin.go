@@ -24,9 +24,9 @@ func (o *skinOptions) addFlags(f *pflag.FlagSet) {
 func (o *skinOptions) ask(ctx context.Context, env *environment, f ask.Flow) error {
 	in, inOK := env.stdin.(*os.File)
 	if inOK {
-		_, inOK = terminal(in)
+		_, inOK = asTerminal(in)
 	}
-	_, outOK := terminal(env.stderr)
+	_, outOK := asTerminal(env.stderr)
 	dumb := env.getenv("TERM") == "dumb"
 	if inOK && outOK && !o.plain && !dumb {
 		s := screenOf(env.stderr, env.getenv)

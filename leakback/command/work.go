@@ -47,7 +47,7 @@ written; 130 left before the end.`,
 		Example: `  leakback work 17
   leakback work 17 --cylinder 4 --injector refitted --feed-tube new \
       --step "1=60 N·m" --step "2=44 N·m" --complaint-gone not-tried --done`,
-		Args: cobra.ExactArgs(1),
+		Args: arguments("TEST"),
 		RunE: func(c *cobra.Command, args []string) error {
 			return (&working{o: o, entering: &entering{env: env}}).run(c.Context(), args[0])
 		},
