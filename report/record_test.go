@@ -303,6 +303,17 @@ func TestRecordTypedLength(t *testing.T) {
 	assert.Contains(t, said, "by S. Sample, because: stopped late")
 }
 
+// The machine that a sitting was on stays in the logbook.
+func TestRecordSheetKeepsTheMachine(t *testing.T) {
+	p := bayRecord(t)
+	d := bayDiary()
+	d.add(9, leakback.Key{Kind: leakback.KindOpen}, "v0.1.0", because("bay-laptop 4711", "S. Sample"))
+	p.Record.Record = leakback.NewRecord(d.events)
+	row := recordRows(t, written(t, p))[strconv.Itoa(len(d.events))]
+	assert.Equal(t, "sitting began, program", row[3])
+	assert.Empty(t, row[9])
+}
+
 // Equal pages give equal bytes, and a text of a stranger is never a formula.
 func TestRecordBytes(t *testing.T) {
 	first := workbook(t, bayRecord(t))

@@ -92,8 +92,17 @@ var recordColumns = []recordColumn{
 	{"value", 130, false, func(r recordRow) string { return valueSaid(r.Event) }},
 	{"typed as", 80, false, func(r recordRow) string { return typedSaid(r.Event) }},
 	{"in place of", 96, false, beforeText},
-	{"reason", 110, false, func(r recordRow) string { return r.Reason }},
+	{"reason", 110, false, func(r recordRow) string { return reasonSaid(r.Event) }},
 	{"no longer stands", 92, false, func(r recordRow) string { return r.fate }},
+}
+
+// reasonSaid is why something was entered. Of a sitting it is the name of the machine
+// and its process, which is no business of the customer's.
+func reasonSaid(e leakback.Event) string {
+	if e.Kind == leakback.KindOpen {
+		return ""
+	}
+	return e.Reason
 }
 
 // placeText is a run's or a cylinder's number; "" for all of them.
