@@ -76,10 +76,19 @@ func Main(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	}
 	env := &environment{
 		stdin: stdin, stdout: stdout, stderr: stderr,
-		getenv: os.Getenv, configDir: configDir, logbook: logbook.DefaultPath(), screen: screenOf(stdout, os.Getenv),
+		getenv: os.Getenv, configDir: configDir, logbook: usualLogbook(os.Getenv), screen: screenOf(stdout, os.Getenv),
 		watched: watched(stdout, stderr, os.Getenv),
 	}
 	return run(ctx, env, args)
+}
+
+// usualLogbook is the logbook in the data folder; "" where nobody says whose that
+// would be, as a folder at the root of the machine is nobody's.
+func usualLogbook(getenv func(string) string) string {
+	if _, err := os.UserHomeDir(); err != nil && getenv("XDG_DATA_HOME") == "" {
+		return ""
+	}
+	return logbook.DefaultPath()
 }
 
 func run(ctx context.Context, env *environment, args []string) int {

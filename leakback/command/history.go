@@ -132,8 +132,13 @@ func (h *history) sound(args []string) (logbook.Filter, error) {
 	if f.SinceUS, err = h.day("--since", o.since, 0); err != nil {
 		return f, err
 	}
-	f.UntilUS, err = h.day("--until", o.until, 1)
-	return f, err
+	if f.UntilUS, err = h.day("--until", o.until, 1); err != nil {
+		return f, err
+	}
+	if o.until != "" && f.UntilUS <= f.SinceUS {
+		return f, fmt.Errorf("--until: %s: expected a day that is not before --since %s", quantity.Quote(o.until), o.since)
+	}
+	return f, nil
 }
 
 // day is the beginning of a day, so many days later, in µs; 0 where none is named.

@@ -3,6 +3,7 @@ package command
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -36,14 +37,22 @@ func (o *logbookOptions) where(env *environment) string {
 	return cmp.Or(o.address, env.getenv(logbookVariable), env.logbook)
 }
 
+func (o *logbookOptions) open(ctx context.Context, env *environment, how logbook.Options) (*logbook.Book, error) {
+	if o.where(env) == "" {
+		return nil, &fileError{&hintedError{errors.New("no logbook: there is no data folder, as HOME is not set"),
+			"name the file with --logbook or " + logbookVariable}}
+	}
+	return logbook.Open(ctx, o.where(env), how)
+}
+
 // toRead opens the logbook without a trace in it.
 func (o *logbookOptions) toRead(ctx context.Context, env *environment) (*logbook.Book, error) {
-	return logbook.Open(ctx, o.where(env), logbook.Options{ReadOnly: true, MustExist: true})
+	return o.open(ctx, env, logbook.Options{ReadOnly: true, MustExist: true})
 }
 
 // toWrite opens the logbook, and makes a new one where there is none.
 func (o *logbookOptions) toWrite(ctx context.Context, env *environment) (*logbook.Book, error) {
-	return logbook.Open(ctx, o.where(env), logbook.Options{})
+	return o.open(ctx, env, logbook.Options{})
 }
 
 // serverWait is how long a server may be away before a recording goes on in the
@@ -61,7 +70,7 @@ func (o *logbookOptions) toEnter(ctx context.Context, env *environment) (*logboo
 
 // toWriteExisting opens a logbook that must be there, to enter into it.
 func (o *logbookOptions) toWriteExisting(ctx context.Context, env *environment) (*logbook.Book, error) {
-	return logbook.Open(ctx, o.where(env), logbook.Options{MustExist: true})
+	return o.open(ctx, env, logbook.Options{MustExist: true})
 }
 
 // localClock is the time now, in the zone of the people.
