@@ -1,7 +1,6 @@
 package command
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -19,6 +18,8 @@ type entering struct {
 	// at is the address of the logbook that is open.
 	at   string
 	book *logbook.Book
+	// flag is what --logbook says; "" where it was not given.
+	flag string
 	// away is the address of a server that went away; "" while there is none.
 	away    string
 	notices []string // for the next question
@@ -26,14 +27,12 @@ type entering struct {
 	id     string           // of the test
 	number int64            // 0 before its first entry
 	events []leakback.Event // that it has
-	// command is what goes on with it; "" for leakback record --resume.
-	command string
 }
 
 // openToEnter opens the logbook to enter into; where that is on a server that is
 // away, the local one.
 func openToEnter(ctx context.Context, env *environment, o *logbookOptions) (*entering, error) {
-	e := &entering{env: env, at: o.where(env)}
+	e := &entering{env: env, at: o.where(env), flag: o.address}
 	book, err := o.toEnter(ctx, env)
 	if e.canGoOn(err) {
 		env.say(err.Error())
@@ -137,10 +136,7 @@ func (e *entering) keep(ctx context.Context, drafts []leakback.Event) error {
 		return err
 	}
 	if len(kept) > 0 && kept[0].Seq != int64(len(e.events))+1 {
-		return &fileError{&hintedError{
-			fmt.Errorf("test %d: somebody else is entering into it as well; both entries are kept", e.number),
-			fmt.Sprintf("let one of you leave, then go on with: leakback %s %d", cmp.Or(e.command, "record --resume"), e.number),
-		}}
+		return &sharedError{e.number}
 	}
 	e.events = append(e.events, kept...)
 	if e.number == 0 {
@@ -151,6 +147,31 @@ func (e *entering) keep(ctx context.Context, drafts []leakback.Event) error {
 		e.number = found.Number
 	}
 	return nil
+}
+
+// sharedError says that somebody else enters into the same test. What was entered
+// was kept all the same.
+type sharedError struct{ number int64 }
+
+// Error says what was kept.
+func (e *sharedError) Error() string {
+	return fmt.Sprintf("test %d: somebody else is entering into it as well; both entries are kept", e.number)
+}
+
+// named is the flag that names the logbook, where another would be found without it.
+func (e *entering) named() string {
+	address := e.flag
+	if e.away != "" {
+		address = e.at
+	}
+	if address == "" {
+		return ""
+	}
+	address = logbook.Shown(address)
+	if strings.ContainsAny(address, " '&;()$") {
+		address = `"` + address + `"`
+	}
+	return " --logbook " + address
 }
 
 // telling is a flow that says what became of the logbook beside what it says

@@ -114,7 +114,7 @@ func TestPlanRefuses(t *testing.T) {
 		{one + " --cranks 2", "--cranks: 2: expected cranks of a run whose condition is cranking"},
 		{one + " --condition cranking --cranks 100", "--cranks: 100: expected a whole number from 1 to 99"},
 		{one + " --condition Cranking", "--condition: cranking: expected a limits sheet with max_crank_s and rest_s"},
-		{one + " extra", `unknown command "extra"`},
+		{one + " extra", "1 argument given: expected none"},
 		{one + " --overwrite", "--overwrite: expected with --output or --csv"},
 		{one + " --output plan.pdf", `--output: "plan.pdf": expected a name that ends in .xlsx`},
 		{one + " --csv plan.txt", `--csv: "plan.txt": expected a name that ends in .csv`},

@@ -193,7 +193,7 @@ func (r *recording) flow(ctx context.Context, from []leakback.Event) (*flow.Flow
 	if found.Ended != "" {
 		return nil, &hintedError{
 			fmt.Errorf("test %d: is finished (%s): expected one that was broken off", found.Number, found.Ended),
-			fmt.Sprintf("see it with leakback history %d", found.Number),
+			fmt.Sprintf("see it with leakback history %d", found.Number) + r.named(),
 		}
 	}
 	events, err := r.book.Events(ctx, found.ID)
@@ -381,21 +381,16 @@ func (r *recording) left(err error) error {
 	}
 	kept := fmt.Sprintf("test %d is kept up to the last answer that was taken, in %s", r.number, shownPath(r.env, r.at))
 	again := fmt.Sprintf("go on with: leakback record --resume %d", r.number) + r.named()
-	if chosen {
+	var shared *sharedError
+	switch {
+	case errors.As(err, &shared):
+		return &fileError{&hintedError{shared, "let one of you leave, then " + again}}
+	case chosen:
 		return &hintedError{&interruptedError{errors.New(kept)}, again}
 	}
 	r.env.say(kept)
 	r.env.say(again)
 	return err
-}
-
-// named is the flag that names the logbook where it is not the one that was asked
-// for.
-func (e *entering) named() string {
-	if e.away == "" {
-		return ""
-	}
-	return " --logbook " + e.at
 }
 
 // finish says where the test is, and writes the report where one is wanted.

@@ -286,7 +286,7 @@ func TestRecordInterruptedAtEachQuestion(t *testing.T) {
 		<-s.ended
 		assert.Equal(t, exitInterrupted, s.cmd.ProcessState.ExitCode())
 		assert.Contains(t, s.said.String(), "leakback: test 1 is kept up to the last answer that was taken, in "+book+"\n"+
-			"leakback: hint: go on with: leakback record --resume 1\n")
+			"leakback: hint: go on with: leakback record --resume 1 --logbook "+book+"\n")
 		require.Equal(t, whole.entered[:whole.counts[at]], entered(t, book, "1"))
 		s = sit(t, program, append(recordFlags(book), "--resume", "1")...)
 		require.Equal(t, whole.prompts[at], s.prompt())
@@ -295,4 +295,31 @@ func TestRecordInterruptedAtEachQuestion(t *testing.T) {
 	assert.Empty(t, s.prompt())
 	require.NoError(t, <-s.ended, s.said.String())
 	assert.Equal(t, whole.entered, entered(t, book, "1"))
+}
+
+// Two who enter into one test: what both entered is kept, and whoever enters last
+// is told so, and how to go on.
+func TestRecordTwiceInOneTest(t *testing.T) {
+	program := program(t)
+	book := filepath.Join(t.TempDir(), "book.db")
+	first := sit(t, program, append(recordFlags(book), "--new")...)
+	require.Equal(t, "Technician", strings.SplitN(first.prompt(), " (", 2)[0])
+	first.answer("Kim Invented")
+	require.Contains(t, first.prompt(), "Vehicle")
+	second := sit(t, program, append(recordFlags(book), "--resume", "1")...)
+	require.Contains(t, second.prompt(), "Vehicle")
+	second.answer("Unit 12")
+	second.prompt()
+	first.answer("Unit 13")
+	require.Empty(t, first.prompt())
+	<-first.ended
+	assert.Equal(t, exitFile, first.cmd.ProcessState.ExitCode())
+	said := first.said.String()
+	assert.Contains(t, said, "leakback: test 1: somebody else is entering into it as well; both entries are kept\n"+
+		"leakback: hint: let one of you leave, then go on with: leakback record --resume 1 --logbook "+book+"\n")
+	assert.NotContains(t, said, "not kept")
+	second.kill()
+	kept := strings.Join(entered(t, book, "1"), "\n")
+	assert.Contains(t, kept, "Unit 12")
+	assert.Contains(t, kept, "Unit 13")
 }

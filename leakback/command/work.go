@@ -134,11 +134,11 @@ func (w *working) run(ctx context.Context, ref string) error {
 		return err
 	}
 	t := &tests[0]
-	w.entering = &entering{env: w.env, at: w.o.logbook.where(w.env), book: book, id: t.entry.ID, number: t.entry.Number,
-		events: t.record.Events, command: "work"}
+	w.entering = &entering{env: w.env, at: w.o.logbook.where(w.env), flag: w.o.logbook.address, book: book, id: t.entry.ID, number: t.entry.Number,
+		events: t.record.Events}
 	if t.entry.Ended == "" {
 		return &hintedError{fmt.Errorf("test %d: is not finished: expected one that is", t.entry.Number),
-			fmt.Sprintf("finish it with: leakback record --resume %d", t.entry.Number)}
+			fmt.Sprintf("finish it with: leakback record --resume %d", t.entry.Number) + w.named()}
 	}
 	f, err := w.flow(ctx, t)
 	if err != nil {
@@ -197,14 +197,18 @@ func (w *working) say(f *worklog.Flow) error {
 	}
 	w.env.say(fmt.Sprintf("work %d of test %d is in the logbook", work.Number, w.number))
 	w.sayAway()
-	w.env.say(fmt.Sprintf("next: test again (leakback record), then leakback retest %d NUMBER", w.number))
+	w.env.say(fmt.Sprintf("next: test again (leakback record), then leakback retest %d NUMBER", w.number) + w.named())
 	return nil
 }
 
 // left ends the questions before their end and says what was kept.
 func (w *working) left(err error) error {
 	again := fmt.Sprintf("go on with: leakback work %d", w.number) + w.named()
-	if errors.Is(err, ask.ErrLeft) || errors.Is(err, context.Canceled) {
+	var shared *sharedError
+	switch {
+	case errors.As(err, &shared):
+		return &fileError{&hintedError{shared, "let one of you leave, then " + again}}
+	case errors.Is(err, ask.ErrLeft), errors.Is(err, context.Canceled):
 		return &hintedError{&interruptedError{errors.New("the work is kept up to the last answer that was taken")}, again}
 	}
 	return err
