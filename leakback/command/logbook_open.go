@@ -65,7 +65,7 @@ func (o *logbookOptions) toEnter(ctx context.Context, env *environment) (*logboo
 	if onServer(o.where(env)) {
 		options.Wait = serverWait
 	}
-	return logbook.Open(ctx, o.where(env), options)
+	return o.open(ctx, env, options)
 }
 
 // toWriteExisting opens a logbook that must be there, to enter into it.

@@ -142,7 +142,7 @@ func (w *working) run(ctx context.Context, ref string) error {
 	}
 	f, err := w.flow(ctx, t)
 	if err != nil {
-		return err
+		return w.left(err)
 	}
 	if w.o.done {
 		return w.finish(f)
@@ -178,7 +178,7 @@ func (w *working) flow(ctx context.Context, t *loggedTest) (*worklog.Flow, error
 // finish ends a work that the flags have said all of.
 func (w *working) finish(f *worklog.Flow) error {
 	if err := f.Finish(); err != nil {
-		return err
+		return w.left(err)
 	}
 	for _, said := range f.Said() {
 		w.env.say(said)
