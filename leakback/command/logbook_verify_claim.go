@@ -71,6 +71,10 @@ func (r *openedReport) repairClaims() []*claim {
 	return claims
 }
 
+// mostLooked is how much text of a page is looked through, in bytes; a stranger's
+// may have far more, and one text in every cell.
+const mostLooked = 1 << 20
+
 // lines are what a pattern finds on the first page, from the top down.
 func (r *openedReport) lines(pattern *regexp.Regexp) [][]string {
 	page := r.book.Sheet(reportPage)
@@ -78,8 +82,13 @@ func (r *openedReport) lines(pattern *regexp.Regexp) [][]string {
 		return nil
 	}
 	var found [][]string
+	looked := 0
 	for _, name := range page.Names() {
-		found = append(found, pattern.FindAllStringSubmatch(page.Cell(name).Value, -1)...)
+		text := page.Cell(name).Value
+		if looked += len(text); looked > mostLooked {
+			break
+		}
+		found = append(found, pattern.FindAllStringSubmatch(text, -1)...)
 	}
 	return found
 }

@@ -102,6 +102,27 @@ func TestBookRefusesWhatIsAmbiguous(t *testing.T) {
 	}
 }
 
+// Little in the file may not become much in memory.
+func TestBookRefusesWhatUnfolds(t *testing.T) {
+	shared := func(formula string, cells int) string {
+		return `<row><c><f t="shared" si="0">` + formula + `</f><v>1</v></c></row>` + strings.Repeat(`<row><c><f t="shared" si="0"/><v>1</v></c></row>`, cells)
+	}
+	for name, c := range map[string]struct {
+		rows string
+		want error
+	}{
+		"a long formula":  {shared(strings.Repeat("A1+", 20_000)+"1", 900), ooxml.Odd},
+		"many of one":     {shared(strings.Repeat("$A$1+", 6_000)+"1", 900), ooxml.TooLarge},
+		"a long text":     {`<row><c t="inlineStr"><is><t>` + strings.Repeat("a", 200_000) + `</t></is></c></row>`, ooxml.Odd},
+		"as many as most": {shared(strings.Repeat("A1+", 900)+"1", 900), nil},
+	} {
+		p, err := opened(t, map[string]string{sheetPart: sheetHead + c.rows + sheetFoot})
+		require.NoError(t, err, name)
+		_, err = p.Book()
+		assert.Equal(t, c.want, err, name)
+	}
+}
+
 func TestCompareByCells(t *testing.T) {
 	first, err := opened(t, map[string]string{sheetPart: sheetHead + `<row><c><f>1/3</f><v>0.333333333333333</v></c><c><v>5.6E-17</v></c>` +
 		`<c t="str"><f>TEXT(1/2)</f><v>0,5</v></c><c><v>1.001</v></c></row>` + sheetFoot,

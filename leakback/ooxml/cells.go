@@ -106,6 +106,7 @@ type cellReader struct {
 	texts   []string
 	codes   []string // of number formats, by the number of the look
 	cells   int
+	moved   int // bytes of formulas that were worked out
 }
 
 // Namespaces of what is read; the second is that of the strict form.
@@ -333,6 +334,15 @@ func (r *cellReader) sheets() error {
 	return nil
 }
 
+// Programs take 32,767 characters in a cell and 8,192 in a formula: more is none of
+// theirs. The formulas that cells share are a few bytes each in the file, so that
+// what becomes of them in all has a bound too.
+const (
+	longestText    = 4 * 32_767
+	longestFormula = 4 * 8_192
+	mostMoved      = 4 << 20
+)
+
 // sharedFormula is a formula that stands for many cells.
 type sharedFormula struct {
 	text     string
@@ -423,6 +433,9 @@ func (s *sheetReader) end(at []string) error {
 			return err
 		}
 	}
+	if len(c.Value) > longestText || len(c.Formula) > longestFormula {
+		return Odd
+	}
 	name, err := excelize.CoordinatesToCellName(s.col, s.row)
 	if err != nil {
 		return Odd
@@ -489,8 +502,11 @@ func (s *sheetReader) said() (string, error) {
 		return text, nil
 	}
 	from, ok := s.shared[s.group]
-	if !ok {
+	if !ok || len(from.text) > longestFormula {
 		return "", Odd
+	}
+	if s.moved += len(from.text); s.moved > mostMoved {
+		return "", TooLarge
 	}
 	return moved(from.text, s.col-from.col, s.row-from.row), nil
 }

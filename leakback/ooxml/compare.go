@@ -189,7 +189,7 @@ func (c *comparison) sameValue(x, y Cell) bool {
 	if x.Kind == NumberCell {
 		return c.near(x.Value, y.Value)
 	}
-	return x.Value == y.Value || c.ByCells && x.Formula != "" && strings.ReplaceAll(x.Value, ",", ".") == strings.ReplaceAll(y.Value, ",", ".")
+	return x.Value == y.Value || c.ByCells && x.Formula != "" && len(x.Value) == len(y.Value) && strings.ReplaceAll(x.Value, ",", ".") == strings.ReplaceAll(y.Value, ",", ".")
 }
 
 // Programs store 15 digits; sums that cancel leave less.
