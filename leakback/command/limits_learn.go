@@ -2,6 +2,7 @@ package command
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -214,7 +215,7 @@ func (l *learning) take(t *leakback.Test, file string) error {
 	}
 	key := fingerprint(t)
 	if before, known := l.known[key]; known {
-		return fmt.Errorf("%s: test %s: stands in %s already: expected every test once", file, t.ID, before)
+		return fmt.Errorf("%s: %s: stands in %s already: expected every test once", file, nameOf(t.ID), before)
 	}
 	l.known[key] = file
 	l.tests = append(l.tests, fileTest{t, file})
@@ -234,13 +235,33 @@ func fingerprint(t *leakback.Test) string {
 	return b.String()
 }
 
+// oneEngine takes the engine from the tests where none was asked for. There is one
+// sheet for all of them, so they must be of one kind.
+func (l *learning) oneEngine() error {
+	if len(l.tests) == 0 {
+		return nil
+	}
+	engines := make([]string, len(l.tests))
+	for i, t := range l.tests {
+		engines[i] = t.Engine
+	}
+	if err := learn.OneEngine(engines); err != nil {
+		return l.explained(err)
+	}
+	l.engine = cmp.Or(l.engine, engines[0])
+	return nil
+}
+
+// nameOf is a test in messages. One of the logbook is named by its number alone.
+func nameOf(id string) string { return "test " + strings.TrimPrefix(id, "test ") }
+
 // samples finds the sheet for the engine and looks at every test with it.
 func (l *learning) samples() (*limits.Sheet, []leakback.Sample, error) {
 	if len(l.tests) == 0 && l.others > 0 {
 		return nil, nil, fmt.Errorf("--engine: %s: no test of that engine among %d", quantity.Quote(l.engine), l.others)
 	}
-	if l.engine == "" && len(l.tests) > 0 {
-		l.engine = l.tests[0].Engine
+	if err := l.oneEngine(); err != nil {
+		return nil, nil, err
 	}
 	found, err := l.check.sheetFor(l.engine)
 	if err != nil {
@@ -255,7 +276,7 @@ func (l *learning) samples() (*limits.Sheet, []leakback.Sample, error) {
 	samples := make([]leakback.Sample, len(l.tests))
 	for i, t := range l.tests {
 		if samples[i], err = leakback.SampleOf(t.Test, &sheet); err != nil {
-			return nil, nil, fmt.Errorf("%s: test %s: %w", t.file, t.ID, err)
+			return nil, nil, fmt.Errorf("%s: %s: %w", t.file, nameOf(t.ID), err)
 		}
 	}
 	return &sheet, samples, nil
@@ -274,7 +295,7 @@ func (l *learning) explained(err error) error {
 	errs := []error{err}
 	for i := range few.Tests {
 		if t := &few.Tests[i]; !t.Used() && len(errs) <= mostUnused {
-			errs = append(errs, fmt.Errorf("%s: test %s: not used: %s", l.tests[i].file, t.ID, whyUnused(t)))
+			errs = append(errs, fmt.Errorf("%s: %s: not used: %s", l.tests[i].file, nameOf(t.ID), whyUnused(t)))
 		}
 	}
 	if l.others > 0 {

@@ -184,8 +184,12 @@ func (e *MixedError) Error() string {
 // whole, and it is found anew. The error is a *MixedError or a *TooFewError,
 // or says that the spread is none that a sheet can hold.
 func Learn(samples []leakback.Sample, sheet *limits.Sheet) (*Learned, error) {
-	if engines := engines(samples); len(engines) > 1 {
-		return nil, &MixedError{engines}
+	names := make([]string, len(samples))
+	for i := range samples {
+		names[i] = samples[i].Engine
+	}
+	if err := OneEngine(names); err != nil {
+		return nil, err
 	}
 	l := &Learned{Tests: make([]Test, len(samples))}
 	for i := range samples {
@@ -211,15 +215,21 @@ func Learn(samples []leakback.Sample, sheet *limits.Sheet) (*Learned, error) {
 // mostHealthyCV is the most that a sheet takes.
 const mostHealthyCV = 1.0
 
-func engines(samples []leakback.Sample) (names []string) {
+// OneEngine refuses tests of several engines, of which it is given the names. The
+// error is a *MixedError.
+func OneEngine(engines []string) error {
 	seen := map[string]bool{}
-	for i := range samples {
-		if slug := limits.Slug(samples[i].Engine); !seen[slug] {
+	var names []string
+	for _, engine := range engines {
+		if slug := limits.Slug(engine); !seen[slug] {
 			seen[slug] = true
-			names = append(names, samples[i].Engine)
+			names = append(names, engine)
 		}
 	}
-	return names
+	if len(names) > 1 {
+		return &MixedError{names}
+	}
+	return nil
 }
 
 // healthy learns the spread of healthy injectors, and says for each test what
