@@ -152,7 +152,7 @@ func asking(t *testing.T, o PlainOptions, text string, later []typed, questions 
 	return out.String(), s
 }
 
-func TestPlainTranscript(t *testing.T) {
+func TestPlainDialogue(t *testing.T) {
 	flow := &script{
 		said: []string{"A new test was begun."},
 		questions: []Question{
