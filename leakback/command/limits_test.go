@@ -149,7 +149,7 @@ func TestLimitsCheck(t *testing.T) {
 		{[]string{badSheet, goodSheet}, 2, goodSheet + ": sound\n", []string{badSheet + ":4:3: ", badSheet + ":5:3: ", badSheet + ":12:3: "}},
 		{[]string{missing}, 3, "", []string{"open " + missing + ": "}},
 		{[]string{missing, badSheet}, 2, "", []string{"open " + missing + ": ", badSheet + ":4:3: ", badSheet + ":5:3: ", badSheet + ":12:3: "}},
-		{nil, 2, "", []string{""}},
+		{nil, 2, "", []string{"0 arguments given: expected FILE...", "hint: see leakback limits check --help"}},
 	}
 	for _, test := range tests {
 		got := runLimits("", nil, append([]string{"check"}, test.files...)...)
