@@ -126,21 +126,7 @@ func (r *retest) run(ctx context.Context, args []string) error {
 	if err != nil {
 		return err
 	}
-	defer func() {
-		if r.book != nil {
-			r.book.Close()
-		}
-	}()
-	sides := make([]side, len(args))
-	for i, arg := range args {
-		if sides[i], err = r.side(ctx, arg); err != nil {
-			return err
-		}
-	}
-	if err := r.soundSides(args, sides); err != nil {
-		return err
-	}
-	page, err := r.page(ctx, sides, fuel)
+	page, err := r.compared(ctx, args, fuel)
 	if err != nil {
 		return err
 	}
@@ -161,6 +147,26 @@ func (r *retest) run(ctx context.Context, args []string) error {
 		return errNotPass
 	}
 	return nil
+}
+
+// compared reads the tests and holds them against one another.
+func (r *retest) compared(ctx context.Context, args []string, fuel repair.Fuel) (*report.RepairPage, error) {
+	defer func() {
+		if r.book != nil {
+			r.book.Close()
+		}
+	}()
+	sides := make([]side, len(args))
+	for i, arg := range args {
+		var err error
+		if sides[i], err = r.side(ctx, arg); err != nil {
+			return nil, err
+		}
+	}
+	if err := r.soundSides(args, sides); err != nil {
+		return nil, err
+	}
+	return r.page(ctx, sides, fuel)
 }
 
 func (r *retest) sound() (repair.Fuel, error) {
