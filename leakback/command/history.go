@@ -228,7 +228,7 @@ func (h *history) read(ctx context.Context, book *logbook.Book, filter logbook.F
 		if err != nil {
 			return nil, false, err
 		}
-		events, err := book.EventsOf(ctx, ids(page))
+		records, err := recordsOf(ctx, book, page)
 		if err != nil {
 			return nil, false, err
 		}
@@ -236,13 +236,44 @@ func (h *history) read(ctx context.Context, book *logbook.Book, filter logbook.F
 			if most > 0 && len(tests) == most {
 				return tests, true, nil
 			}
-			tests = append(tests, listedTest(h.env, &page[i], leakback.NewRecord(events[page[i].ID])))
+			l := listedTest(h.env, &page[i], records[i].Record)
+			if records[i].damage != nil {
+				l.Result, l.Err = nil, records[i].damage.Error()
+			}
+			tests = append(tests, l)
 		}
 		if len(page) < filter.Most || most > 0 && len(tests) >= most+1 {
 			return tests, false, nil
 		}
 		filter.Before = &page[len(page)-1]
 	}
+}
+
+// readRecord is a test's record, or why it cannot be trusted.
+type readRecord struct {
+	*leakback.Record
+	damage *logbook.Error
+}
+
+// recordsOf reads tests at once. Where one of them is damaged each is read by
+// itself, so that the sound ones are shown all the same.
+func recordsOf(ctx context.Context, book *logbook.Book, entries []logbook.Entry) ([]readRecord, error) {
+	list := make([]readRecord, len(entries))
+	events, err := book.EventsOf(ctx, ids(entries))
+	if err == nil {
+		for i := range entries {
+			list[i].Record = leakback.NewRecord(events[entries[i].ID])
+		}
+		return list, nil
+	}
+	for i := range entries {
+		alone, err := book.Events(ctx, entries[i].ID)
+		if err != nil && (!errors.As(err, &list[i].damage) || list[i].damage.Kind != logbook.Damaged) {
+			return nil, err
+		}
+		list[i].Record = leakback.NewRecord(alone)
+	}
+	return list, nil
 }
 
 func ids(entries []logbook.Entry) []string {

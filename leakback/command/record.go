@@ -428,15 +428,18 @@ func (r *recording) offer(ctx context.Context) (string, error) {
 		return "", err
 	}
 	choice := &resumeChoice{}
-	for _, t := range open {
-		events, err := r.book.Events(ctx, t.ID)
-		if err != nil {
-			return "", err
+	records, err := recordsOf(ctx, r.book, open)
+	if err != nil {
+		return "", err
+	}
+	for i, t := range open {
+		if damage := records[i].damage; damage != nil {
+			r.env.say(damage.Error())
+			continue
 		}
-		record := leakback.NewRecord(events)
-		opened, _ := record.Last(leakback.Key{Kind: leakback.KindOpen})
+		opened, _ := records[i].Last(leakback.Key{Kind: leakback.KindOpen})
 		if abandoned(opened.Reason) {
-			choice.add(r.env, t, record)
+			choice.add(r.env, t, records[i].Record)
 		}
 	}
 	if len(choice.options) == 0 {
