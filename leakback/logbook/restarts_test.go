@@ -26,7 +26,7 @@ func init() {
 // Eight processes append while their server is stopped, at once or in order, and
 // started again.
 func TestEightProcessesAndAServerThatStops(t *testing.T) {
-	const processes, times = 8, 120
+	const processes, times = 8, 240
 	server := postgrestest.Start(t, postgrestest.Options{Durable: true})
 	address := newSchema(t, server.URL())
 	shared := NewTestID()
@@ -47,7 +47,7 @@ func TestEightProcessesAndAServerThatStops(t *testing.T) {
 		case err := <-running:
 			require.NoError(t, err)
 			left--
-		case <-time.After(time.Duration(200+random.IntN(500)) * time.Millisecond):
+		case <-time.After(time.Duration(100+random.IntN(300)) * time.Millisecond):
 			server.Stop(random.IntN(2) == 0)
 			time.Sleep(time.Duration(random.IntN(300)) * time.Millisecond)
 			require.NoError(t, server.Start())
