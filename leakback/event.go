@@ -73,12 +73,23 @@ const (
 	// KindLeaveOut keeps a run out of the evaluation; Reason is why. Value "1",
 	// or "" where it takes part again.
 	KindLeaveOut Kind = "leave-out"
-	// KindEnd closes a test: Value "done", or "given up".
+	// KindEnd closes a test: Value EndDone, or EndGivenUp.
 	KindEnd Kind = "end"
 	// KindWork is work done on the engine after the test.
 	KindWork Kind = "work"
 	// KindStep is a tightening step that was carried out after the test.
 	KindStep Kind = "step"
+)
+
+// Kinds are all of them.
+func Kinds() []Kind {
+	return []Kind{KindOpen, KindSet, KindReading, KindStart, KindTime, KindMark, KindLeaveOut, KindEnd, KindWork, KindStep}
+}
+
+// Values of KindEnd. They are kept in logbooks for good as well.
+const (
+	EndDone    = "done"
+	EndGivenUp = "given up"
 )
 
 // Fields of KindSet beside the columns of the readings file, which keep their

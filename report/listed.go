@@ -22,7 +22,7 @@ type Listed struct {
 	Vehicle, VIN, Engine, EngineSerial, Customer, WorkOrder, Odometer string
 	// Condition and Method are the test's own.
 	Condition, Method string
-	// Ended is how the test was closed: "done" or "given up"; "" where it is open.
+	// Ended is how the test was closed: leakback.EndDone or EndGivenUp; "" where it is open.
 	Ended string
 	// Result is the evaluation; nil where the test is not finished or cannot be read.
 	Result *leakback.Result
@@ -43,7 +43,7 @@ type Listed struct {
 const (
 	wordUnreadable = "unreadable"
 	wordUnfinished = "unfinished"
-	wordGivenUp    = "given up"
+	wordGivenUp    = leakback.EndGivenUp
 )
 
 // verdictWord is the test's verdict as people read it, or why it has none.
@@ -53,7 +53,7 @@ func (l *Listed) verdictWord() string {
 		return wordUnreadable
 	case l.Result != nil:
 		return VerdictWord(l.Result.Verdict)
-	case l.Ended == wordGivenUp:
+	case l.Ended == leakback.EndGivenUp:
 		return wordGivenUp
 	}
 	return wordUnfinished

@@ -96,7 +96,7 @@ func (c *check) drafts(j *job) []leakback.Event {
 	if c.alone { // a report of this test alone names the whole of its input
 		drafts = append(drafts, set(leakback.FieldSourceDigest, j.digest()))
 	}
-	drafts = append(drafts, leakback.Event{Key: leakback.Key{Kind: leakback.KindEnd}, Value: ended})
+	drafts = append(drafts, leakback.Event{Key: leakback.Key{Kind: leakback.KindEnd}, Value: leakback.EndDone})
 	now := c.env.clock().UnixMicro()
 	for i := range drafts {
 		drafts[i].AtUS, drafts[i].Person = now, j.info.Technician

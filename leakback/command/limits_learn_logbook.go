@@ -46,7 +46,7 @@ func firstOfEach(newestFirst []logbook.Entry) []logbook.Entry {
 	var first []logbook.Entry
 	for _, t := range slices.Backward(newestFirst) {
 		which := limits.Slug(cmp.Or(t.EngineSerial, t.VIN, t.Vehicle))
-		if t.Ended != ended || which != "" && seen[which] {
+		if t.Ended != leakback.EndDone || which != "" && seen[which] {
 			continue
 		}
 		seen[which] = true
@@ -54,9 +54,6 @@ func firstOfEach(newestFirst []logbook.Entry) []logbook.Entry {
 	}
 	return first
 }
-
-// ended is how a test that was finished ended.
-const ended = "done"
 
 // takeLogged keeps a test of the logbook, by its number there.
 func (l *learning) takeLogged(t *logbook.Entry, record *leakback.Record) error {

@@ -150,21 +150,8 @@ func (r *recording) begin() ([]leakback.Event, error) {
 		return nil, nil
 	}
 	c := newCheck(r.env, &checkOptions{limits: r.o.limits, state: r.o.state, job: r.o.job})
-	src, err := c.newSource([]string{r.o.from})
-	if err != nil {
-		return nil, err
-	}
-	defer src.close()
-	alone, err := src.alone()
-	switch {
-	case errors.Is(err, io.EOF):
-		return nil, fmt.Errorf("%s: expected a test to begin with", r.o.from)
-	case err != nil:
-		return nil, err
-	case !alone:
-		return nil, fmt.Errorf("%s: expected one test to go on with; the file holds more (leakback check --log keeps them all)", r.o.from)
-	}
-	j, err := src.next()
+	j, err := c.onlyTest(r.o.from, "a test to begin with",
+		"one test to go on with; the file holds more (leakback check --log keeps them all)")
 	if err != nil {
 		return nil, err
 	}

@@ -234,21 +234,7 @@ func testLabel(e logbook.Entry) string { return fmt.Sprintf("test %d", e.Number)
 // fileSide reads the one test of a file.
 func (r *retest) fileSide(name string) (side, error) {
 	c := newCheck(r.env, &checkOptions{limits: r.o.limits, state: r.o.state, job: r.o.job, output: name})
-	src, err := c.newSource([]string{name})
-	if err != nil {
-		return side{}, err
-	}
-	defer src.close()
-	alone, err := src.alone()
-	switch {
-	case errors.Is(err, io.EOF):
-		return side{}, fmt.Errorf("%s: expected a test", name)
-	case err != nil:
-		return side{}, err
-	case !alone:
-		return side{}, fmt.Errorf("%s: expected one test; the file holds more", name)
-	}
-	j, err := src.next()
+	j, err := c.onlyTest(name, "a test", "one test; the file holds more")
 	if err != nil {
 		return side{}, err
 	}

@@ -3,6 +3,7 @@ package command
 import (
 	"bufio"
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -141,6 +142,25 @@ func (s *source) alone() (bool, error) {
 	}
 	s.ahead = ahead
 	return len(ahead) == 1, nil
+}
+
+// onlyTest reads the one test of a file. An error begins with the file's name and
+// says what was expected of one that holds none, or more.
+func (c *check) onlyTest(name, none, more string) (job, error) {
+	src, err := c.newSource([]string{name})
+	if err != nil {
+		return job{}, err
+	}
+	defer src.close()
+	switch alone, err := src.alone(); {
+	case errors.Is(err, io.EOF):
+		return job{}, fmt.Errorf("%s: expected %s", name, none)
+	case err != nil:
+		return job{}, err
+	case !alone:
+		return job{}, fmt.Errorf("%s: expected %s", name, more)
+	}
+	return src.next()
 }
 
 // open opens the next file where none is open; io.EOF where there is none.

@@ -20,10 +20,7 @@ const maxText = 1 << 20
 // latestUS is the end of the year 9999, the last one that dates are written for.
 const latestUS = 253_402_300_799_999_999
 
-var kinds = []leakback.Kind{
-	leakback.KindOpen, leakback.KindSet, leakback.KindReading, leakback.KindStart, leakback.KindTime,
-	leakback.KindMark, leakback.KindLeaveOut, leakback.KindEnd, leakback.KindWork, leakback.KindStep,
-}
+var kinds = leakback.Kinds()
 
 // stored is an event as the logbook keeps it.
 type stored struct {

@@ -48,6 +48,6 @@ func (f *Flow) giveUp() (frame.Taken, error) {
 	if f.ended() {
 		return frame.Taken{}, frame.Refuse(frame.WordGiveUp, "nothing more: the test is closed (back opens it again)")
 	}
-	return frame.Taken{Drafts: []leakback.Event{frame.Event(leakback.Key{Kind: leakback.KindEnd}, "given up")},
+	return frame.Taken{Drafts: []leakback.Event{frame.Event(leakback.Key{Kind: leakback.KindEnd}, leakback.EndGivenUp)},
 		Said: []string{"given up; what was entered stays in the record"}}, nil
 }

@@ -134,7 +134,7 @@ func (f *Flow) choose(k int, c choice) frame.Taken {
 }
 
 func (f *Flow) ending() leakback.Event {
-	return frame.Event(leakback.Key{Kind: leakback.KindEnd}, "done")
+	return frame.Event(leakback.Key{Kind: leakback.KindEnd}, leakback.EndDone)
 }
 
 // resultNotes say what is open and what would settle it, each once.
