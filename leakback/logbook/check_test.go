@@ -10,7 +10,7 @@ import (
 )
 
 // faults are what Check finds.
-func faults(t *testing.T, b *Book) []string {
+func faults(t testing.TB, b *Book) []string {
 	t.Helper()
 	c, err := b.Check(t.Context(), nil)
 	require.NoError(t, err)
@@ -34,7 +34,7 @@ func two(t *testing.T) *Book {
 }
 
 // fillTwo enters two tests.
-func fillTwo(t *testing.T, b *Book) {
+func fillTwo(t testing.TB, b *Book) {
 	add(t, b, idA, set(1, leakback.FieldVehicle, "AB 12"), reading(2, 1, "20"), reading(3, 2, "21"), reading(4, 3, "22"))
 	add(t, b, idB, set(5, leakback.FieldVehicle, "CD 34"), reading(6, 1, "30"))
 }

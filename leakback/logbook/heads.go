@@ -151,7 +151,10 @@ func readHeads(r io.Reader) ([]Head, error) {
 			if o.Number != 0 || (o.Head+o.Test != "") || want != (footer{o.End, o.Tests, o.Events, o.SHA256}) {
 				return nil, in.missing(want)
 			}
-			return list, in.isEnd()
+			if err := in.isEnd(); err != nil {
+				return nil, err
+			}
+			return list, nil
 		}
 		h := Head{o.Test, o.Number, o.Events, o.Head}
 		if expected := h.unsound(list); expected != "" {

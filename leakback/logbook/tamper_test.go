@@ -40,17 +40,7 @@ func (f *forger) run(query string, args ...any) {
 // all are the events as they are kept.
 func (f *forger) all() []stored {
 	f.t.Helper()
-	rows, err := f.db.QueryContext(f.t.Context(), "SELECT "+eventColumns+" FROM events ORDER BY test_id, seq")
-	require.NoError(f.t, err)
-	defer rows.Close()
-	var all []stored
-	for rows.Next() {
-		var s stored
-		require.NoError(f.t, scan(rows, s.targets()...))
-		all = append(all, s)
-	}
-	require.NoError(f.t, rows.Err())
-	return all
+	return storedIn(f.t, f.db)
 }
 
 // write puts other events in the place of all.
