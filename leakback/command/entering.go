@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
+	"time"
 
 	"leakback/leakback"
 	"leakback/leakback/entry/ask"
@@ -23,6 +25,12 @@ type entering struct {
 	// away is the address of a server that went away; "" while there is none.
 	away    string
 	notices []string // for the next question
+	// moved says that the logbook is at another place than it was asked for.
+	moved bool
+	// examined tells how many faults the logbook has; nil where nobody looks, or it
+	// was told. giveUp ends the looking.
+	examined chan int
+	giveUp   context.CancelFunc
 
 	id     string           // of the test
 	number int64            // 0 before its first entry
@@ -46,13 +54,68 @@ func openToEnter(ctx context.Context, env *environment, o *logbookOptions) (*ent
 		return e, nil
 	}
 	e.book = book
+	e.examine(ctx)
 	return e, err
 }
 
+// examine goes through the whole logbook, a file, beside the questions. That it is
+// damaged is said with the next one: entering goes on, as nothing that is entered
+// now is to be lost over it.
+func (e *entering) examine(ctx context.Context) {
+	if e.book == nil || onServer(e.at) {
+		return
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	e.examined, e.giveUp = make(chan int, 1), cancel
+	go func(book *logbook.Book) {
+		defer close(e.examined)
+		if checked, err := book.Check(ctx, nil); err == nil {
+			e.examined <- len(checked.Faults) + int(checked.More)
+		}
+	}(e.book)
+}
+
+// faultsFound says what examine found, once, and waits so long for it.
+func (e *entering) faultsFound(wait time.Duration) []string {
+	if e.examined == nil {
+		return nil
+	}
+	select {
+	case faults := <-e.examined:
+		e.examined = nil
+		if faults > 0 {
+			return []string{fmt.Sprintf("the logbook is damaged, with %s; what you enter is kept in it all the same, and what is wrong is named by: leakback logbook check",
+				counted(faults, "fault")) + e.named()}
+		}
+	case <-time.After(wait):
+	}
+	return nil
+}
+
+// lastWait is how long the end of a sitting waits to hear that the logbook is sound.
+const lastWait = time.Second
+
 // close lets go of the logbook.
 func (e *entering) close() {
-	if e.book != nil {
-		e.book.Close()
+	if e.book == nil {
+		return
+	}
+	for _, found := range e.faultsFound(lastWait) {
+		e.env.say(found)
+	}
+	e.endExamining()
+	e.book.Close()
+}
+
+// endExamining waits for the logbook to be let go of.
+func (e *entering) endExamining() {
+	if e.giveUp != nil {
+		e.giveUp()
+	}
+	if e.examined != nil {
+		for range e.examined {
+		}
+		e.examined = nil
 	}
 }
 
@@ -125,13 +188,7 @@ func (e *entering) keep(ctx context.Context, drafts []leakback.Event) error {
 			drafts[i].Reason = station()
 		}
 	}
-	kept, err := e.book.Append(ctx, e.id, drafts)
-	if e.canGoOn(err) {
-		if err := e.goLocal(ctx); err != nil {
-			return err
-		}
-		kept, err = e.book.Append(ctx, e.id, drafts)
-	}
+	kept, err := e.add(ctx, drafts)
 	if err != nil {
 		return err
 	}
@@ -149,6 +206,47 @@ func (e *entering) keep(ctx context.Context, drafts []leakback.Event) error {
 	return nil
 }
 
+// add adds to the test, in another logbook where this one is gone.
+func (e *entering) add(ctx context.Context, drafts []leakback.Event) ([]leakback.Event, error) {
+	kept, err := e.book.Append(ctx, e.id, drafts)
+	var gone *logbook.Error
+	switch {
+	case e.canGoOn(err):
+		if err := e.goLocal(ctx); err != nil {
+			return nil, err
+		}
+		return e.book.Append(ctx, e.id, drafts)
+	case errors.As(err, &gone) && gone.Kind == logbook.Moved:
+		return e.reopen(ctx, drafts)
+	}
+	return kept, err
+}
+
+// reopen goes on with all of the test under the name of a logbook whose file was
+// moved, removed or replaced meanwhile, or in the local one where that cannot be.
+// That it was is said with the next question.
+func (e *entering) reopen(ctx context.Context, drafts []leakback.Event) ([]leakback.Event, error) {
+	e.endExamining()
+	book, err := e.book.Reopen(ctx)
+	if err != nil && e.env.logbook != "" && e.env.logbook != e.at {
+		book, err = logbook.Open(ctx, e.env.logbook, logbook.Options{})
+	}
+	if err != nil {
+		return nil, fmt.Errorf("the logbook's file was moved or removed while it was open, and no other can be begun: %w", err)
+	}
+	all := append(slices.Clone(e.events), drafts...)
+	if err := continued(ctx, book, e.id, all); err != nil {
+		book.Close()
+		return nil, err
+	}
+	e.moved = e.moved || book.Address() != e.at
+	e.book, e.at, e.number = book, book.Address(), 0
+	e.notices = append(e.notices, "the logbook's file was moved, removed or replaced while it was open; all of this test is kept in "+e.at,
+		"other tests that the file held and this one does not are put together with: leakback logbook copy FILE "+e.at)
+	known, err := book.Events(ctx, e.id)
+	return known[min(len(e.events), len(known)):], err
+}
+
 // sharedError says that somebody else enters into the same test. What was entered
 // was kept all the same.
 type sharedError struct{ number int64 }
@@ -161,7 +259,7 @@ func (e *sharedError) Error() string {
 // named is the flag that names the logbook, where another would be found without it.
 func (e *entering) named() string {
 	address := e.flag
-	if e.away != "" {
+	if e.away != "" || e.moved {
 		address = e.at
 	}
 	if address == "" {
@@ -183,7 +281,7 @@ type telling struct {
 
 // Said are the messages since the last call.
 func (t telling) Said() []string {
-	said := append(t.e.notices, t.Flow.Said()...)
+	said := append(append(t.e.faultsFound(0), t.e.notices...), t.Flow.Said()...)
 	t.e.notices = nil
 	return said
 }

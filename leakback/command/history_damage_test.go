@@ -4,6 +4,7 @@ import (
 	"database/sql"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -18,16 +19,7 @@ func TestOneDamagedTestHidesNoOther(t *testing.T) {
 	book := filepath.Join(t.TempDir(), "book.db")
 	out, err := exec.Command(program, "check", root+"/testdata/demo/learn-ten.csv", "--log", "--logbook", book, "--format", "csv").CombinedOutput()
 	require.NoError(t, err, string(out))
-	db, err := sql.Open("sqlite", book)
-	require.NoError(t, err)
-	for _, statement := range []string{
-		"DROP TRIGGER events_are_not_changed",
-		"UPDATE events SET value = '12' WHERE kind = 'reading' AND cylinder = 3 AND test_id = (SELECT id FROM tests WHERE number = 4)",
-	} {
-		_, err := db.Exec(statement)
-		require.NoError(t, err)
-	}
-	require.NoError(t, db.Close())
+	forgeReading(t, book, 4)
 	cmd := exec.Command(program, "history", "--logbook", book, "--all")
 	text, err := cmd.Output()
 	require.NoError(t, err)
@@ -36,4 +28,34 @@ func TestOneDamagedTestHidesNoOther(t *testing.T) {
 	out, err = exec.Command(program, "report", "4", "--logbook", book, "--output", book+".xlsx").CombinedOutput()
 	require.Error(t, err)
 	assert.Contains(t, string(out), "leakback: logbook "+book+": ")
+}
+
+// forgeReading changes what was entered in a test behind the program's back.
+func forgeReading(t *testing.T, book string, number int) {
+	t.Helper()
+	db, err := sql.Open("sqlite", book)
+	require.NoError(t, err)
+	_, err = db.Exec("DROP TRIGGER events_are_not_changed")
+	require.NoError(t, err)
+	_, err = db.Exec("UPDATE events SET value = '12' WHERE kind = 'reading' AND cylinder = 3 AND test_id = (SELECT id FROM tests WHERE number = ?)", number)
+	require.NoError(t, err)
+	require.NoError(t, db.Close())
+}
+
+// Who enters into a damaged logbook is told, and everything is kept all the same.
+func TestRecordIntoADamagedLogbook(t *testing.T) {
+	program := program(t)
+	book := filepath.Join(t.TempDir(), "book.db")
+	out, err := exec.Command(program, "check", root+"/testdata/demo/repair-before.csv", "--log", "--logbook", book, "--vehicle", "Unit 12").CombinedOutput()
+	require.NoError(t, err, string(out))
+	forgeReading(t, book, 1)
+	cmd := exec.Command(program, append(recordFlags(book), "--new")...)
+	cmd.Stdin = strings.NewReader(strings.Join(theTest, "\n") + "\n")
+	out, err = cmd.CombinedOutput()
+	require.NoError(t, err, string(out))
+	said := strings.Join(strings.Fields(string(out)), " ")
+	assert.Equal(t, 1, strings.Count(said, "the logbook is damaged, with 1 fault; what you enter is kept in it all the same, "+
+		"and what is wrong is named by: leakback logbook check --logbook "+book), said)
+	assert.Contains(t, said, "done to this vehicle before: test 1: not known, as its entries are damaged")
+	assert.Len(t, entered(t, book, "2"), len(uninterrupted(t, program).entered))
 }

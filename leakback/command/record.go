@@ -268,14 +268,18 @@ func (r *recording) before(ctx context.Context, vehicle string) []string {
 	if err != nil { // the test goes on without
 		return nil
 	}
-	events, err := r.book.EventsOf(ctx, ids(tests))
+	records, err := recordsOf(ctx, r.book, tests)
 	if err != nil {
 		return nil
 	}
 	var lines []string
-	for _, t := range slices.Backward(tests) {
-		if t.ID != r.id {
-			lines = append(lines, workLines(r.env, &t, leakback.NewRecord(events[t.ID]))...)
+	for i := range slices.Backward(tests) {
+		switch {
+		case tests[i].ID == r.id:
+		case records[i].damage != nil:
+			lines = append(lines, fmt.Sprintf("test %d: not known, as its entries are damaged", tests[i].Number))
+		default:
+			lines = append(lines, workLines(r.env, &tests[i], records[i].Record)...)
 		}
 	}
 	if len(lines) > 0 {

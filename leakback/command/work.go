@@ -136,6 +136,7 @@ func (w *working) run(ctx context.Context, ref string) error {
 	t := &tests[0]
 	w.entering = &entering{env: w.env, at: w.o.logbook.where(w.env), flag: w.o.logbook.address, book: book, id: t.entry.ID, number: t.entry.Number,
 		events: t.record.Events}
+	w.examine(ctx)
 	if t.entry.Ended == "" {
 		return &hintedError{fmt.Errorf("test %d: is not finished: expected one that is", t.entry.Number),
 			fmt.Sprintf("finish it with: leakback record --resume %d", t.entry.Number) + w.named()}

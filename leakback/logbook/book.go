@@ -37,6 +37,8 @@ type Book struct {
 	readOnly bool
 	wait     time.Duration
 
+	files identity // of a SQLite logbook that is open for writing
+
 	writing  sync.Mutex           // one writer at a time: the others would only wait in the database
 	prepared map[string]*sql.Stmt // what writers run, guarded by writing
 }

@@ -37,6 +37,8 @@ const (
 	Refused
 	// Forbidden is what the server does not let this user do.
 	Forbidden
+	// Moved is a file that was moved, removed or replaced while it was open.
+	Moved
 )
 
 // Error is a logbook that cannot be used as it was asked to.

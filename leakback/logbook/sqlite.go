@@ -96,13 +96,15 @@ func openSQLite(ctx context.Context, path string, o Options) (*Book, error) {
 	if err != nil {
 		return nil, err
 	}
+	b := &Book{db: db, dialect: sqliteDialect, address: path, readOnly: o.ReadOnly, wait: o.Wait}
 	if !o.ReadOnly {
 		db.Close()
-		if db, err = writable(ctx, path, o.Wait); err != nil {
+		if b.db, err = writable(ctx, path, o.Wait); err != nil {
 			return nil, err
 		}
+		b.files = identify(path)
 	}
-	return &Book{db: db, dialect: sqliteDialect, address: path, readOnly: o.ReadOnly, wait: o.Wait}, nil
+	return b, nil
 }
 
 // inspect looks at a file without SQLite, which would take an empty file for a

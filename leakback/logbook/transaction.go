@@ -103,7 +103,7 @@ func (b *Book) change(ctx context.Context, f func(tx *transaction) error, unansw
 		return err
 	}
 	b.keep(ctx, t)
-	return nil
+	return b.files.stay(b.address)
 }
 
 // arrived says whether an event was committed. The transaction that added it may
