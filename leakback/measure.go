@@ -63,9 +63,6 @@ func (e *evaluation) measure() error {
 	return e.removeDrift()
 }
 
-// mostCylinders is more than any engine has.
-const mostCylinders = 64
-
 // cylinderNumbers lists the engine's cylinders as far as anyone named them:
 // the sheet, the entry, else the readings and what was blocked. A merged return
 // alone has none.
@@ -75,7 +72,7 @@ func (e *evaluation) cylinderNumbers() error {
 	if err != nil {
 		return err
 	}
-	var seen [mostCylinders + 1]bool
+	var seen [limits.MostCylinders + 1]bool
 	highest, err := e.readCylinders(count, &seen)
 	switch {
 	case err != nil || e.entered.Method == MethodTotal:
@@ -104,7 +101,7 @@ func (e *evaluation) namedCount() (int, error) {
 }
 
 // readCylinders notes whose returns were read and gives the highest number.
-func (e *evaluation) readCylinders(count int, seen *[mostCylinders + 1]bool) (highest int, err error) {
+func (e *evaluation) readCylinders(count int, seen *[limits.MostCylinders + 1]bool) (highest int, err error) {
 	if e.entered.Method != MethodIndividual {
 		return 0, nil
 	}
@@ -112,7 +109,7 @@ func (e *evaluation) readCylinders(count int, seen *[mostCylinders + 1]bool) (hi
 		run := &e.entered.Runs[i]
 		for k := range run.Readings {
 			c := run.Readings[k].Cylinder
-			if c < 1 || c > mostCylinders || count > 0 && c > count {
+			if c < 1 || c > limits.MostCylinders || count > 0 && c > count {
 				return 0, fmt.Errorf("cylinder %d: expected a number from 1 to %d, as the engine has", c, max(count, 1))
 			}
 			seen[c] = true

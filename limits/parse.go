@@ -48,7 +48,8 @@ func parse(data []byte, path, engine string) (*Sheet, error) {
 	return s, nil
 }
 
-// MostCylinders is how many cylinders an engine may have.
+// MostCylinders is more than any engine in a vehicle, ship or generator set has,
+// and as many as fit one word of bits.
 const MostCylinders = 64
 
 // sheet reads the whole file.

@@ -172,11 +172,7 @@ func addJobFlags(f *pflag.FlagSet, j *leakback.Job) {
 func soundJob(j *leakback.Job) error {
 	var faults []entry.Fault
 	for _, field := range leakback.JobFields() {
-		most := frame.LongestName
-		if field == leakback.FieldComplaint || field == leakback.FieldNote {
-			most = frame.LongestSentence
-		}
-		if _, expected := frame.Words(most)(*j.Field(field)); expected != "" {
+		if _, expected := frame.Words(leakback.Longest(field))(*j.Field(field)); expected != "" {
 			faults = append(faults, entry.Fault{Column: "--" + strings.ReplaceAll(field, "_", "-"), Value: *j.Field(field), Expected: expected})
 		}
 	}

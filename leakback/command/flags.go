@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/pflag"
 
+	"leakback/leakback"
 	"leakback/limits/quantity"
 )
 
@@ -22,9 +23,9 @@ func addNumber(f *pflag.FlagSet, to **numberValue, name, what, unit string, low,
 	f.Var(*to, name, usage)
 }
 
-// addSpeed adds the flag of the engine's speed (bounds: common practice, no source).
+// addSpeed adds the flag of the engine's speed.
 func addSpeed(f *pflag.FlagSet, to **numberValue, usage string) {
-	addNumber(f, to, "rpm", "speed", "rpm", 0, 10_000, usage)
+	addNumber(f, to, "rpm", "speed", "rpm", 0, leakback.MostRPM, usage)
 }
 
 // Set reads a plain number within the bounds.

@@ -28,9 +28,6 @@ func (l *leaveOutOptions) addFlags(f *pflag.FlagSet) {
 
 func (l *leaveOutOptions) any() bool { return len(l.runs)+len(l.reasons) > 0 }
 
-// longestReason is how many characters a reason may have.
-const longestReason = 200
-
 // sound refuses runs without a reason, and reasons that say nothing.
 func (l *leaveOutOptions) sound() error {
 	if len(l.runs) != len(l.reasons) {
@@ -38,9 +35,9 @@ func (l *leaveOutOptions) sound() error {
 			len(l.runs), len(l.reasons))
 	}
 	for i, reason := range l.reasons {
-		if strings.TrimSpace(reason) == "" || utf8.RuneCountInString(reason) > longestReason || !entry.Printable(reason) {
+		if strings.TrimSpace(reason) == "" || utf8.RuneCountInString(reason) > leakback.LongestSentence || !entry.Printable(reason) {
 			return fmt.Errorf("--reason: %s: expected why run %d is left out, at most %d printable characters",
-				quantity.Quote(reason), l.runs[i], longestReason)
+				quantity.Quote(reason), l.runs[i], leakback.LongestSentence)
 		}
 	}
 	for i, run := range l.runs {

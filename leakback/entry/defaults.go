@@ -95,7 +95,7 @@ func (d Defaults) Usual() (Defaults, error) {
 func (d Defaults) settled() (Defaults, []Fault) {
 	var faults []Fault
 	for _, f := range d.figures() {
-		if s := &spans[f.column]; !math.IsNaN(f.value) && !s.holds(f.value) && !(f.column == colInterval && f.value == unknownS) {
+		if s := f.span(); !math.IsNaN(f.value) && !s.holds(f.value) && !(f.column == colInterval && f.value == unknownS) {
 			faults = append(faults, Fault{Column: f.flag, Value: quantity.Grouped(f.value), Expected: s.expected})
 		}
 	}
@@ -119,6 +119,14 @@ type flagFigure struct {
 	flag   string
 	column column
 	value  float64
+}
+
+// span is what the flag takes.
+func (f *flagFigure) span() *span {
+	if f.column == colCylinder {
+		return &cylinderCount
+	}
+	return &spans[f.column]
 }
 
 func (d *Defaults) figures() []flagFigure {
@@ -215,11 +223,8 @@ func oneOf(words ...string) func(string) (string, bool) {
 	}
 }
 
-// longestText is how many characters a name may have.
-const longestText = 100
-
 func usualText(text string) (string, bool) {
-	if !Printable(text) || utf8.RuneCountInString(text) > longestText {
+	if !Printable(text) || utf8.RuneCountInString(text) > leakback.LongestName {
 		return "", false
 	}
 	return text, true

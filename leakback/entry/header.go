@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 
+	"leakback/leakback"
+	"leakback/limits"
 	"leakback/limits/quantity"
 )
 
@@ -105,15 +107,11 @@ func (s *span) holds(x float64) bool {
 	return x >= s.low && x <= s.high && !(s.above && x == s.low) && !(s.whole && x != float64(int64(x)))
 }
 
-// mostCylinders is more than any engine in a vehicle, ship or generator set
-// has, and as many as fit one word of bits.
-const mostCylinders = 64
-
 // spans holds a span for each column of numbers. Where no unit sets the bounds
 // they are wide: common practice, no source.
 var spans = [columns]span{
-	colRun:          counted("a run's number", 1, 999),
-	colCylinder:     counted("a cylinder's number", 1, mostCylinders),
+	colRun:          counted("a run's number", 1, leakback.HighestRun),
+	colCylinder:     counted("a cylinder's number", 1, limits.MostCylinders),
 	colVolume:       measured(quantity.Volume, "a volume from"),
 	colDensity:      {low: 0.6, high: 1.1, expected: "a density from 0.6 to 1.1 g/mL"},
 	colStart:        measured(quantity.Volume, "a level from"),
@@ -122,12 +120,15 @@ var spans = [columns]span{
 	colCapacity:     aboveZero(measured(quantity.Volume, "the tube's highest mark, above")),
 	colTolerance:    measured(quantity.Volume, "the largest error of the scale, from"),
 	colInterval:     measured(quantity.Interval, "the length of the collection, from"),
-	colCranks:       counted("the number of cranks", 1, 99),
+	colCranks:       counted("the number of cranks", 1, leakback.MostCranks),
 	colFuelTemp:     measured(quantity.Temperature, "a temperature from"),
 	colRailPressure: measured(quantity.Pressure, "a pressure from"),
 	colBackPressure: measured(quantity.Pressure, "a pressure from"),
-	colEngineRPM:    {high: 10_000, expected: "a speed from 0 to 10,000 rpm"},
+	colEngineRPM:    {high: leakback.MostRPM, expected: "a speed from 0 to " + quantity.Grouped(leakback.MostRPM) + " rpm"},
 }
+
+// cylinderCount is what the flag of the cylinders takes, whose column numbers them.
+var cylinderCount = counted("the number of cylinders", 1, limits.MostCylinders)
 
 // massSpan is what the volume's column takes where it holds masses.
 var massSpan = span{high: 10_000, expected: "a mass from 0 to 10,000 g"}

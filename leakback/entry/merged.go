@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"leakback/leakback"
+	"leakback/limits"
 	"leakback/limits/quantity"
 )
 
@@ -85,7 +86,7 @@ func parseBlocked(text string) (list []int, expected string) {
 		case err != nil:
 			return nil, blockedExpected
 		case !spans[colCylinder].holds(n):
-			return nil, fmt.Sprintf("whole numbers of cylinders from 1 to %d, joined by +", mostCylinders)
+			return nil, fmt.Sprintf("whole numbers of cylinders from 1 to %d, joined by +", limits.MostCylinders)
 		case slices.Contains(list, int(n)):
 			return nil, "each blocked cylinder once"
 		}

@@ -5,6 +5,8 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"leakback/leakback"
 )
 
 // TestID is the id of the test in a file that does not name it: the file's
@@ -26,8 +28,8 @@ func TestID(fileName string) string {
 		return r
 	}, name)
 	name = strings.TrimLeftFunc(name, func(r rune) bool { return !beginsID(r) })
-	if runes := []rune(name); len(runes) > longestText {
-		name = string(runes[:longestText])
+	if runes := []rune(name); len(runes) > leakback.LongestName {
+		name = string(runes[:leakback.LongestName])
 	}
 	if name = strings.TrimSpace(name); name == "" {
 		return "readings"

@@ -8,6 +8,7 @@ import (
 	"unicode/utf8"
 
 	"leakback/leakback"
+	"leakback/limits"
 	"leakback/limits/quantity"
 )
 
@@ -55,8 +56,8 @@ func checkCount(count int, d *Defaults, list *faultList) {
 		list.add(Fault{Expected: `a volume for each cylinder, such as "21 22.5 23 >100 21 22"`})
 	case most > 0 && count > most:
 		list.add(Fault{Expected: fmt.Sprintf("at most %d volumes, as --cylinders or the limits sheet says; found %d", most, count)})
-	case count > mostCylinders:
-		list.add(Fault{Expected: fmt.Sprintf("at most %d volumes; found %d", mostCylinders, count)})
+	case count > limits.MostCylinders:
+		list.add(Fault{Expected: fmt.Sprintf("at most %d volumes; found %d", limits.MostCylinders, count)})
 	}
 }
 

@@ -42,7 +42,7 @@ func (b *bay) last() leakback.Event { return b.kept[len(b.kept)-1] }
 func TestRefusals(t *testing.T) {
 	for _, c := range []struct{ story, id, line, text string }{
 		{"idle", "technician", "back", "no question stands before"},
-		{"idle", "vehicle", strings.Repeat("x", 101), "one line of at most 100 printable characters"},
+		{"idle", "vehicle", strings.Repeat("x", 201), "one line of at most 200 printable characters"},
 		{"idle", "complaint", "a\x1b[2Jb", "printable"},
 		{"idle", "method", "guess", "individual, block-off or total"},
 		{"idle", "method", "4", "individual, block-off or total"},
@@ -82,7 +82,7 @@ func TestRefusals(t *testing.T) {
 		{"idle", "run 1 correct", "22", "which one it is of, and its level: 4=22.5"},
 		{"idle", "done", "22", "nothing more"},
 		{"idle", "done", "give up", "nothing more"},
-		{"cranking", "battery_v", "1200", "a voltage from 0 to 100 V"},
+		{"cranking", "battery_v", "1200", "a voltage from 0 to 60 V"},
 		{"cranking", "run 1 cranks", "100", "the number of cranks, a whole number from 1 to 99"},
 		{"cranking", "run 1 crank seconds", "16", "at most 15 s, as the limits sheet says of one crank"},
 		{"cranking", "run 1 rest 2", "20", "Enter, which goes on"},

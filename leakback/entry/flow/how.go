@@ -121,13 +121,13 @@ func (f *Flow) askCondition(l *frame.List, section string) {
 	key := setKey(recorded.FieldCondition)
 	own := f.frame.Place(mark(0, markOwnWord)) > f.frame.Place(key)
 	options := f.conditions()
-	choice := f.frame.Field(frame.Field{Key: key, Read: frame.OneOf(options, frame.Words(frame.LongestName)), Question: ask.Question{
+	choice := f.frame.Field(frame.Field{Key: key, Read: frame.OneOf(options, frame.Words(leakback.LongestName)), Question: ask.Question{
 		Kind: ask.Choice, Section: section, Prompt: "Condition", Options: options, Default: f.usualCondition(),
 		Hint: "one of these or your own word; skip leaves it open, and then no absolute limit applies"}})
 	take := choice.Take
 	choice.Done = choice.Done || own
 	choice.Take = func(a frame.Answer) (frame.Taken, error) {
-		if value, _ := frame.OneOf(options, frame.Words(frame.LongestName))(a.Text); value == wordOther {
+		if value, _ := frame.OneOf(options, frame.Words(leakback.LongestName))(a.Text); value == wordOther {
 			return frame.Taken{Drafts: []leakback.Event{frame.Event(mark(0, markOwnWord), "1")}}, nil
 		}
 		return take(a)
@@ -136,7 +136,7 @@ func (f *Flow) askCondition(l *frame.List, section string) {
 	if !own {
 		return
 	}
-	word := f.frame.Field(frame.Field{Key: key, ID: "condition word", Read: frame.Words(frame.LongestName), Since: f.frame.Place(mark(0, markOwnWord)),
+	word := f.frame.Field(frame.Field{Key: key, ID: "condition word", Read: frame.Words(leakback.LongestName), Since: f.frame.Place(mark(0, markOwnWord)),
 		Question: ask.Question{Section: section, Prompt: "Condition in your own word", Hint: "such as warm idle, lights on"}})
 	l.Add(word)
 }

@@ -16,29 +16,29 @@ import (
 func (f *Flow) askJob(l *frame.List) {
 	for _, q := range []struct {
 		field, prompt, hint string
-		longest             int
 		offer               bool
 	}{
-		{leakback.FieldTechnician, "Technician", "your name, as the report is to have it", frame.LongestName, true},
-		{leakback.FieldVehicle, "Vehicle", "its plate or fleet number", frame.LongestName, true},
-		{leakback.FieldVIN, "Vehicle identification number", "the 17 characters, or what the plate has", frame.LongestName, false},
-		{leakback.FieldOdometer, "Odometer or hours", "with its unit: 182,400 km, 5310 h", frame.LongestName, false},
-		{leakback.FieldCustomer, "Customer", "a name", frame.LongestName, true},
-		{leakback.FieldWorkOrder, "Work order", "its number", frame.LongestName, false},
-		{leakback.FieldComplaint, "Complaint", "in the customer's words: hard to start when hot", frame.LongestSentence, false},
-		{leakback.FieldWorkshop, "Workshop", "its name, as the report is to have it", frame.LongestName, true},
+		{leakback.FieldTechnician, "Technician", "your name, as the report is to have it", true},
+		{leakback.FieldVehicle, "Vehicle", "its plate or fleet number", true},
+		{leakback.FieldVIN, "Vehicle identification number", "the 17 characters, or what the plate has", false},
+		{leakback.FieldOdometer, "Odometer or hours", "with its unit: 182,400 km, 5310 h", false},
+		{leakback.FieldCustomer, "Customer", "a name", true},
+		{leakback.FieldWorkOrder, "Work order", "its number", false},
+		{leakback.FieldComplaint, "Complaint", "in the customer's words: hard to start when hot", false},
+		{leakback.FieldWorkshop, "Workshop", "its name, as the report is to have it", true},
 	} {
 		var also func(string) (frame.Beside, error)
 		if q.field == leakback.FieldVehicle {
 			also = f.tellBefore
 		}
-		l.Add(f.frame.Field(frame.Field{Key: setKey(q.field), Read: frame.Words(q.longest), Offer: q.offer, Usual: f.usual(q.field), Also: also,
+		l.Add(f.frame.Field(frame.Field{Key: setKey(q.field), Read: frame.Words(leakback.Longest(q.field)), Offer: q.offer, Usual: f.usual(q.field), Also: also,
 			Question: ask.Question{Section: "The job", Prompt: q.prompt, Hint: q.hint}}))
 	}
-	l.Add(f.frame.Field(frame.Field{Key: setKey(leakback.FieldEngine), Read: frame.Words(frame.LongestName), Offer: true, Also: f.findSheet,
+	l.Add(f.frame.Field(frame.Field{Key: setKey(leakback.FieldEngine), Read: frame.Words(leakback.LongestName), Offer: true, Also: f.findSheet,
 		Usual: f.usual(leakback.FieldEngine), Question: ask.Question{Section: "The engine", Prompt: "Engine",
 			Hint: "its name, by which the limits sheet is found"}}))
-	l.Add(f.frame.Field(frame.Field{Key: setKey(leakback.FieldEngineSerial), Read: frame.Words(frame.LongestName), Usual: f.usual(leakback.FieldEngineSerial),
+	l.Add(f.frame.Field(frame.Field{Key: setKey(leakback.FieldEngineSerial), Read: frame.Words(leakback.Longest(leakback.FieldEngineSerial)),
+		Usual:    f.usual(leakback.FieldEngineSerial),
 		Question: ask.Question{Section: "The engine", Prompt: "Engine serial number", Hint: "as it is stamped"}}))
 }
 

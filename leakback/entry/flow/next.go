@@ -185,14 +185,11 @@ func (f *Flow) choices(k int) []choice {
 		add(c)
 	}
 	add(done)
-	if k >= mostRuns {
+	if k >= leakback.HighestRun {
 		all = slices.DeleteFunc(all, func(c choice) bool { return len(c.events) > 0 })
 	}
 	return all
 }
-
-// mostRuns is as many as a readings file may have.
-const mostRuns = 999
 
 // another is a run more, of that length in s (0 for the same), in so many cranks
 // (0 where nobody says).
@@ -241,7 +238,7 @@ func (f *Flow) longestCrank(k int) float64 {
 
 // cranksFor is how many cranks of at most that length make a collection.
 func cranksFor(seconds, most float64) int {
-	return min(mostCranks, max(1, int(math.Ceil(stats.Round6(seconds/most)))))
+	return min(leakback.MostCranks, max(1, int(math.Ceil(stats.Round6(seconds/most)))))
 }
 
 // proposals are what settles the open cylinders, as far as it can be done here.
@@ -401,7 +398,7 @@ func (f *Flow) reasonStep(k, run int) frame.Step {
 			if a.Text == "" {
 				return frame.Taken{}, frame.Refuse("", "a reason, which stands in the report")
 			}
-			reason, expected := frame.Words(frame.LongestSentence)(a.Text)
+			reason, expected := frame.Words(leakback.LongestSentence)(a.Text)
 			if expected != "" {
 				return frame.Taken{}, frame.Refuse(a.Text, expected)
 			}
@@ -418,7 +415,7 @@ func (f *Flow) noteStep() frame.Step {
 			return ask.Question{Section: "The end", Prompt: "Note", Hint: "one line for the report; Enter leaves it out"}
 		},
 		Take: func(a frame.Answer) (frame.Taken, error) {
-			value, expected := frame.Words(frame.LongestSentence)(a.Text)
+			value, expected := frame.Words(leakback.LongestSentence)(a.Text)
 			if expected != "" {
 				return frame.Taken{}, frame.Refuse(a.Text, expected)
 			}

@@ -389,7 +389,7 @@ func (f *Flow) askLength(l *frame.List, k int) {
 		l.Add(f.lengthStep(k, "seconds", "Length of the collection", "such as 60, 90 s or 1:30", 0))
 		return
 	}
-	cranks := f.frame.Field(frame.Field{Key: mark(k, markCranks), ID: runID(k, "cranks"), Read: whole("the number of cranks", 1, mostCranks),
+	cranks := f.frame.Field(frame.Field{Key: mark(k, markCranks), ID: runID(k, "cranks"), Read: whole("the number of cranks", 1, leakback.MostCranks),
 		Usual: func(q *ask.Question) { q.Default = strconv.Itoa(f.usualCranks(k)) },
 		Question: ask.Question{Section: runSection(k), Prompt: "Cranks in a run", Required: true,
 			Hint: "how often the starter is used, with rests between"}})
@@ -403,9 +403,6 @@ func (f *Flow) askLength(l *frame.List, k int) {
 	}
 	l.Add(f.lengthStep(k, "crank seconds", "Length of each crank", hint, most))
 }
-
-// mostCranks is as many as a readings file may have.
-const mostCranks = 99
 
 // lengthStep asks how long one collection, or one crank, is to last.
 func (f *Flow) lengthStep(k int, what, prompt, hint string, most float64) frame.Step {

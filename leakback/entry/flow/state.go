@@ -39,10 +39,10 @@ func (f *Flow) askState(l *frame.List, since int) {
 	}
 	add(recorded.FieldRailPressureBar, figure(quantity.Pressure), ask.Question{Prompt: "Rail pressure",
 		Hint: "such as 350 bar, 35 MPa or 5000 psi" + f.asLimit(recorded.FieldRailPressureBar)})
-	add(recorded.FieldEngineRPM, plainFigure("speed", "rpm", 0, mostRPM), ask.Question{Prompt: "Engine speed",
+	add(recorded.FieldEngineRPM, plainFigure("speed", "rpm", 0, leakback.MostRPM), ask.Question{Prompt: "Engine speed",
 		Hint: "in rpm, such as 700" + f.asLimit(recorded.FieldEngineRPM)})
 	if f.cranking() {
-		add(leakback.FieldBatteryV, plainFigure("voltage", "V", 0, mostVolts), ask.Question{Prompt: "Battery voltage",
+		add(leakback.FieldBatteryV, plainFigure("voltage", "V", 0, leakback.MostBatteryV), ask.Question{Prompt: "Battery voltage",
 			Hint: "while cranking, such as 11.2 V"})
 	}
 	if f.sheet != nil && f.sheet.BackPressureBar != nil {
@@ -58,12 +58,6 @@ func (f *Flow) saidOfRuns(name string) bool {
 		return e.Kind == leakback.KindSet && e.Run > 0 && e.Field == name && e.Value != ""
 	})
 }
-
-// The bounds of what has no unit in package quantity: common practice, no source.
-const (
-	mostRPM   = 10_000
-	mostVolts = 100
-)
 
 // asLimit is what the limit asks for, in a hint.
 func (f *Flow) asLimit(name string) string {

@@ -405,7 +405,7 @@ func (f *Flow) takeBack(k int) []leakback.Event {
 	if key := runSet(k, recorded.FieldIntervalS); f.Record().Value(key) != "" {
 		drafts = append(drafts, frame.Event(key, ""))
 	}
-	for j := range mostCranks {
+	for j := range leakback.MostCranks {
 		if key := mark(k, markRest+strconv.Itoa(j+1)); f.Record().Value(key) != "" {
 			drafts = append(drafts, frame.Event(key, ""))
 		}

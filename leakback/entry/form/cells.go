@@ -8,6 +8,7 @@ import (
 
 	"github.com/xuri/excelize/v2"
 
+	"leakback/leakback"
 	"leakback/leakback/entry"
 	"leakback/limits/quantity"
 )
@@ -130,7 +131,7 @@ func (f *filled) text(b box, what string, most int) string {
 		value = plainNumber(value)
 	}
 	value = strings.TrimSpace(strings.ReplaceAll(value, "\u00a0", " "))
-	if len([]rune(value)) > most || !printableLines(value, most == mostNote) {
+	if len([]rune(value)) > most || !printableLines(value, most == leakback.LongestSentence) {
 		f.fault(b, what, value, "at most "+strconv.Itoa(most)+" printable characters")
 		return ""
 	}
@@ -171,7 +172,7 @@ const firstDay = 30_000
 
 // tested is when the test was done: as typed, or a spreadsheet's number for it.
 func (f *filled) tested(b box, what string) string {
-	text := f.text(b, what, mostJobText)
+	text := f.text(b, what, leakback.LongestJobText)
 	kind, err := f.file.GetCellType(f.sheet, f.at(b))
 	x, parsed := strconv.ParseFloat(text, 64)
 	if err != nil || parsed != nil || !isNumber(kind) || x < firstDay {

@@ -6,14 +6,6 @@ import (
 	"leakback/limits/quantity"
 )
 
-// Lengths of texts in characters: that of a name is the readings file's, the
-// others are what fits the page.
-const (
-	mostName    = 100
-	mostJobText = 200
-	mostNote    = 1000
-)
-
 // Names of fields that the readings file has no column for and a job no field.
 const (
 	fieldTubeClass = "tube_class"
@@ -69,9 +61,9 @@ func of(k quantity.Kind, units ...string) *span {
 // Spans that the readings file bounds as well; the tests hold them against it.
 var (
 	markSpan    = &span{above: true, high: 10_000}
-	speedSpan   = &span{high: 10_000}
-	cranksSpan  = &span{low: 1, high: 99, whole: true}
-	batterySpan = &span{high: 60} // common practice, no source
+	speedSpan   = &span{high: leakback.MostRPM}
+	cranksSpan  = &span{low: 1, high: leakback.MostCranks, whole: true}
+	batterySpan = &span{high: leakback.MostBatteryV}
 	readingSpan = &span{high: 10_000, bound: true}
 )
 
@@ -92,11 +84,13 @@ func number(s *span) taker { return taker{number: s} }
 
 // jobFields are who and what, two in a row.
 func jobFields() []field {
-	name := func(name, label string) field { return field{name: name, label: label, takes: text(mostJobText)} }
+	name := func(name, label string) field {
+		return field{name: name, label: label, takes: text(leakback.Longest(name))}
+	}
 	tested := name(leakback.FieldTested, "Date and time")
 	tested.says = "When the test was done, with the zone: 2026-03-04 14:30 +01:00"
 	engine := name(leakback.FieldEngine, "Engine")
-	engine.takes, engine.says = text(mostName), "The engine's name as the limits sheet has it: it picks the sheet."
+	engine.takes, engine.says = text(leakback.LongestName), "The engine's name as the limits sheet has it: it picks the sheet."
 	odometer := name(leakback.FieldOdometer, "Odometer or hours")
 	odometer.says = "With its unit: 184 300 km, or 6 120 h"
 	complaint := name(leakback.FieldComplaint, "Complaint")
@@ -115,7 +109,7 @@ func jobFields() []field {
 func stateFields(method leakback.Method) []field {
 	return []field{
 		{"condition", "Condition", "", // its hint lists those that are offered
-			"The running state. Your own word is taken as well.", taker{own: true, text: mostName}, true},
+			"The running state. Your own word is taken as well.", taker{own: true, text: leakback.LongestName}, true},
 		{"injectors", "Injectors", "driven / off", "driven where the engine runs on them, off where they are disabled.",
 			words(limits.Driven, limits.Off), false},
 		{"cranks", "Cranks in a run", "when cranking", "How often the starter was used in each run.", number(cranksSpan), false},
@@ -150,4 +144,4 @@ func intervalHint(method leakback.Method) string {
 }
 
 // noteField stands below the readings.
-var noteField = field{name: leakback.FieldNote, label: "Note", takes: text(mostNote), wide: true}
+var noteField = field{name: leakback.FieldNote, label: "Note", takes: text(leakback.LongestSentence), wide: true}

@@ -181,15 +181,15 @@ type optionText struct {
 }
 
 func (o *Options) texts() []optionText {
-	all := []optionText{{"workshop", o.Workshop, mostJobText}, {"engine", o.Engine, mostName}, {"version", o.Version, mostName}}
+	all := []optionText{{"workshop", o.Workshop, leakback.LongestJobText}, {"engine", o.Engine, leakback.LongestName}, {"version", o.Version, leakback.LongestName}}
 	for _, c := range o.Conditions {
-		all = append(all, optionText{"condition", c, mostName})
+		all = append(all, optionText{"condition", c, leakback.LongestName})
 	}
 	for _, line := range o.ReturnLines {
-		all = append(all, optionText{"return line", line.Name, mostName})
+		all = append(all, optionText{"return line", line.Name, leakback.LongestName})
 	}
 	for _, c := range o.Cautions {
-		all = append(all, optionText{"caution", c, mostNote})
+		all = append(all, optionText{"caution", c, leakback.LongestSentence})
 	}
 	return all
 }

@@ -576,3 +576,11 @@ func noOverlap(t *testing.T, l *layout) {
 	}
 	require.Len(t, l.readings, l.rows()*max(1, map[bool]int{true: 1, false: l.runs}[l.method == leakback.MethodBlockOff]))
 }
+
+// What the form takes is what every other entry takes of the same field.
+func TestFormTakesWhatOthersTake(t *testing.T) {
+	for _, f := range append(jobFields(), noteField) {
+		assert.Equal(t, leakback.Longest(f.name), f.takes.text, f.name)
+	}
+	assert.Equal(t, float64(leakback.MostBatteryV), batterySpan.high)
+}

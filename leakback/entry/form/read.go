@@ -86,7 +86,7 @@ func (f *filled) once(form *Form) map[string]answer {
 		case job != nil:
 			*job = f.text(p.entry, what, p.takes.text)
 		default:
-			a.text = f.text(p.entry, what, firstOf(p.takes.text, mostName))
+			a.text = f.text(p.entry, what, firstOf(p.takes.text, leakback.LongestName))
 			of[p.name] = f.plain(a, p.takes)
 		}
 	}

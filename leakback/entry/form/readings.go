@@ -173,7 +173,7 @@ func (r *reading) addRuns() {
 	times := map[int]answer{}
 	for _, s := range r.times {
 		what := "time, run " + strconv.Itoa(s.run)
-		times[s.run] = r.filled.plain(answer{r.text(s.box, what, mostName), s.box, what}, number(intervalSpan(r.method)))
+		times[s.run] = r.filled.plain(answer{r.text(s.box, what, leakback.LongestName), s.box, what}, number(intervalSpan(r.method)))
 	}
 	for run := 1; run <= r.runs; run++ {
 		rows := volumes[run]
@@ -186,7 +186,7 @@ func (r *reading) addRuns() {
 // rowOf is the row of one reading.
 func (r *reading) rowOf(s slot) row {
 	what := r.whatOf(s)
-	text := func(b box) answer { return answer{r.text(b, what, mostName), b, what} }
+	text := func(b box) answer { return answer{r.text(b, what, leakback.LongestName), b, what} }
 	w := row{"run": {strconv.Itoa(s.run), s.box, what}, "volume_ml": text(s.box)}
 	if entry.NotRead(w["volume_ml"].text) {
 		w["volume_ml"] = answer{at: s.box, what: what}

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"leakback/leakback"
 	"leakback/leakback/entry"
 	"leakback/leakback/entry/ask"
 	"leakback/limits/quantity"
@@ -16,13 +17,6 @@ import (
 // Reader makes a field's value of what was typed; expected says what should have
 // been typed where that is none.
 type Reader func(text string) (value, expected string)
-
-// How long what people type may be, in characters: names as in a readings file,
-// sentences as long as a page has room for.
-const (
-	LongestName     = 100
-	LongestSentence = 1000
-)
 
 // Words reads a line of text of at most so many characters.
 func Words(most int) Reader {
@@ -84,7 +78,7 @@ func Because(text string) (rest, reason string, err error) {
 	if m == nil {
 		return text, "", nil
 	}
-	if _, expected := Words(LongestSentence)(m[2]); expected != "" {
+	if _, expected := Words(leakback.LongestSentence)(m[2]); expected != "" {
 		return text, "", Refuse(text, "as a reason "+expected)
 	}
 	return m[1], m[2], nil

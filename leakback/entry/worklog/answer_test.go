@@ -35,7 +35,7 @@ func upTo(t *testing.T, name, id string) *bench {
 func TestRefusals(t *testing.T) {
 	for _, c := range []struct{ story, id, line, text string }{
 		{"reused", "person", "back", "no question stands before"},
-		{"reused", "person", strings.Repeat("x", 101), "one line of at most 100 printable characters"},
+		{"reused", "person", strings.Repeat("x", 201), "one line of at most 200 printable characters"},
 		{"reused", "cautions", "", "the word understood"},
 		{"reused", "cautions", "yes", "the word understood"},
 		{"reused", "cautions", "skip", "the word understood"},

@@ -46,7 +46,7 @@ func (f *Flow) askBefore(l *frame.List) {
 	if person == "" {
 		person = f.Record().Set(leakback.FieldTechnician)
 	}
-	l.Add(f.frame.Field(frame.Field{Key: f.mark(0, markPerson), Read: frame.Words(frame.LongestName), Question: ask.Question{
+	l.Add(f.frame.Field(frame.Field{Key: f.mark(0, markPerson), Read: frame.Words(leakback.Longest(leakback.FieldTechnician)), Question: ask.Question{
 		ID: idPerson, Section: sectionBefore, Prompt: "Who did the work", Hint: "a name, as the report is to have it", Default: person}}))
 	if len(f.o.Cautions) > 0 {
 		l.Add(f.frame.Confirm(f.mark(0, markCautions), f.has(f.mark(0, markCautions)), ask.Question{ID: idCautions, Section: "Cautions",
