@@ -4,6 +4,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -88,6 +89,28 @@ func TestFindRefusesASheetForAnotherEngine(t *testing.T) {
 	assert.NoError(t, err)
 	_, err = limits.Find("broken", "", func(string) string { return "" }, config)
 	assert.ErrorAs(t, err, &faults)
+}
+
+// Whatever an engine is called, a file of its name can be there on every system.
+func TestFileName(t *testing.T) {
+	long := strings.Repeat("発動機 ", 60)
+	for engine, want := range map[string]string{
+		"Northmoor Six-90": "northmoor-six-90.toml",
+		"AUX":              "aux-engine.toml",
+		"Com 1":            "com-1.toml",
+		"COM1":             "com1-engine.toml",
+		"Console":          "console.toml",
+		"NUL.":             "nul-engine.toml",
+		"a/../b:c*d?":      "a-b-c-d.toml",
+		long:               strings.TrimSuffix(strings.Repeat("発動機-", 20), "-") + ".toml",
+	} {
+		assert.Equal(t, want, limits.FileName(engine), engine)
+	}
+	// 255 bytes on ext4, 255 UTF-16 units on NTFS and APFS.
+	assert.Less(t, len(limits.FileName(long)), 255)
+	sheet, err := limits.Find(long, "", func(string) string { return "" }, folder(t, nil))
+	require.NoError(t, err)
+	assert.Equal(t, limits.OriginBuiltin, sheet.Origin)
 }
 
 func TestSlug(t *testing.T) {

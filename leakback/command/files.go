@@ -8,16 +8,24 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
+	"strings"
+
+	"leakback/leakback/refused"
+	"leakback/limits/quantity"
 )
 
 // replaceable says, before any work is done, whether a file may be written
 // there; what happens in between is caught when it is written.
 func replaceable(path string, overwrite bool) error {
+	if err := portableName(path); err != nil {
+		return err
+	}
 	switch info, err := os.Stat(path); {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil
 	case err != nil:
-		return &fileError{err}
+		return &fileError{fmt.Errorf("%s: cannot be written: %w", path, reason(err))}
 	case info.IsDir():
 		return &fileError{fmt.Errorf("%s: is a folder; expected the name of a file to write", path)}
 	case !info.Mode().IsRegular():
@@ -146,7 +154,39 @@ func publish(temporary, path string, overwrite bool) error {
 		}
 	}
 	if err := os.Rename(temporary, path); err != nil {
-		return &fileError{fmt.Errorf("%s: cannot be written: %w", path, reason(err))}
+		return notReplaced(path, err)
+	}
+	return nil
+}
+
+// notReplaced says why a file could not be given its name. Windows leaves a file
+// alone that another program has open, or that is marked read-only.
+func notReplaced(path string, err error) error {
+	failed := &fileError{fmt.Errorf("%s: cannot be written: %w", path, reason(err))}
+	info, missing := os.Stat(path)
+	switch {
+	case missing != nil || !refused.InUse(err):
+		return failed
+	case info.Mode().Perm()&0o200 == 0:
+		return &hintedError{failed, "it is marked read-only: take the mark off, or choose another name"}
+	}
+	return &hintedError{failed, "close it where it is open, in a spreadsheet program for instance, or choose another name"}
+}
+
+// portableName refuses what Windows takes for a device or for another file: a
+// report written to NUL.xlsx would be gone without a word.
+func portableName(path string) error {
+	if runtime.GOOS != "windows" {
+		return nil
+	}
+	for part := range strings.FieldsFuncSeq(path[len(filepath.VolumeName(path)):], func(r rune) bool { return r == '\\' || r == '/' }) {
+		switch {
+		case part == "." || part == "..":
+		case !filepath.IsLocal(part):
+			return fmt.Errorf("%s: %s is no file's name on Windows: expected another name, without a colon", path, quantity.Quote(part))
+		case strings.TrimRight(part, ". ") != part:
+			return fmt.Errorf("%s: %s: expected a name that ends in neither a dot nor a space, which Windows leaves out", path, quantity.Quote(part))
+		}
 	}
 	return nil
 }
@@ -160,12 +200,6 @@ func syncFolder(folder string) {
 	}
 }
 
-// reason is the cause without the temporary file's name, which tells nobody
-// anything.
-func reason(err error) error {
-	var path *fs.PathError
-	if errors.As(err, &path) {
-		return path.Err
-	}
-	return err
-}
+// reason is the cause in plain words, without the temporary file's name, which
+// tells nobody anything.
+func reason(err error) error { return refused.Plainly(err) }

@@ -70,7 +70,7 @@ func (o *formOptions) run(env *environment) error {
 	if err := soundWorkbook(o.output, o.overwrite); err != nil {
 		return err
 	}
-	sheet, err := limits.Find(o.engine, o.limits, env.getenv, env.configDir)
+	sheet, err := env.findSheet(o.engine, o.limits)
 	if err != nil {
 		return err
 	}

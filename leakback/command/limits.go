@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"path/filepath"
 	"slices"
 
@@ -47,7 +48,7 @@ Exit codes: 0 shown; 2 bad use or a sheet that is not sound; 3 cannot read.`,
   leakback limits show --limits engine.toml`,
 		Args: arguments(),
 		RunE: func(*cobra.Command, []string) error {
-			sheet, err := limits.Find(engine, path, env.getenv, env.configDir)
+			sheet, err := env.findSheet(engine, path)
 			if err != nil {
 				return err
 			}
@@ -78,7 +79,7 @@ Exit codes: 0 every sheet is sound; 2 one is not; 3 one cannot be read.`,
 			var wrong []error
 			for _, file := range files {
 				if _, err := limits.Load(file); err != nil {
-					wrong = append(wrong, err)
+					wrong = append(wrong, unreadSheet(err))
 				} else if _, err := fmt.Fprintf(env.stdout, "%s: sound\n", file); err != nil {
 					return stdoutError(err)
 				}
@@ -158,10 +159,26 @@ func sayNext(env *environment, engine, file string) {
 	sayWhereToKeep(env, engine)
 }
 
+// findSheet finds the limits sheet of an engine, or the one at a path.
+func (env *environment) findSheet(engine, path string) (*limits.Sheet, error) {
+	sheet, err := limits.Find(engine, path, env.getenv, env.configDir)
+	return sheet, unreadSheet(err)
+}
+
+// unreadSheet says of a sheet that the system refused which it is and why; other
+// errors stay as they are.
+func unreadSheet(err error) error {
+	var path *fs.PathError
+	if !errors.As(err, &path) {
+		return err
+	}
+	return &fileError{fmt.Errorf("%s: cannot be read: %w", path.Path, reason(err))}
+}
+
 // sayWhereToKeep says where a sheet is found by its engine's name.
 func sayWhereToKeep(env *environment, engine string) {
 	if slug := limits.Slug(engine); env.configDir != "" && slug != "" {
-		env.say("keep it as " + filepath.Join(env.configDir, limits.Folder, slug+".toml") + " and --engine finds it")
+		env.say("keep it as " + filepath.Join(env.configDir, limits.Folder, limits.FileName(engine)) + " and --engine finds it")
 	}
 }
 

@@ -129,7 +129,7 @@ func (p *planning) run() error {
 	if err := p.sound(); err != nil {
 		return err
 	}
-	sheet, err := limits.Find(p.o.engine, p.o.limits, p.env.getenv, p.env.configDir)
+	sheet, err := p.env.findSheet(p.o.engine, p.o.limits)
 	if err != nil {
 		return err
 	}

@@ -131,7 +131,7 @@ func (r *recording) sound() error {
 		return err
 	}
 	if o.limits != "" { // the test may be long, and the sheet is asked for in the midst of it
-		if _, err := limits.Find("", o.limits, r.env.getenv, r.env.configDir); err != nil {
+		if _, err := r.env.findSheet("", o.limits); err != nil {
 			return err
 		}
 	}
@@ -199,7 +199,7 @@ func (r *recording) options(ctx context.Context) flow.Options {
 		Given: r.given(),
 		Keep:  func(drafts []leakback.Event) error { return r.keep(ctx, drafts) },
 		SheetFor: func(engine string) (*limits.Sheet, error) {
-			return limits.Find(engine, r.o.limits, r.env.getenv, r.env.configDir)
+			return r.env.findSheet(engine, r.o.limits)
 		},
 		Earlier:  func(field string) []string { return r.earlier(ctx, field) },
 		Known:    func(vehicle string) map[string]string { return r.known(ctx, vehicle) },

@@ -267,6 +267,10 @@ func (c *check) open(name string) (io.ReadCloser, string, error) {
 	if err != nil {
 		return nil, "", &fileError{fmt.Errorf("%s: cannot be read: %w", name, reason(err))}
 	}
+	if info, err := f.Stat(); err == nil && info.IsDir() {
+		f.Close()
+		return nil, "", &fileError{fmt.Errorf("%s: is a folder; expected a readings file", name)}
+	}
 	return f, name, nil
 }
 
@@ -275,7 +279,7 @@ func (c *check) sheetFor(engine string) (*limits.Sheet, error) {
 	if sheet, ok := c.sheets[engine]; ok {
 		return sheet, nil
 	}
-	sheet, err := limits.Find(engine, c.o.limits, c.env.getenv, c.env.configDir)
+	sheet, err := c.env.findSheet(engine, c.o.limits)
 	if err != nil {
 		return nil, err
 	}

@@ -13,6 +13,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"leakback/leakback/refused"
 )
 
 const knownColumns = "cylinder, blocked, volume_ml, volume_cc, volume_floz, mass_g, density_g_ml, interval_s, interval_min, test_id, run, start_ml, " +
@@ -477,7 +479,7 @@ func TestReadError(t *testing.T) {
 	tests, err := readAll(r, "idle.csv", minute())
 	assert.Len(t, tests, 1)
 	require.ErrorIs(t, err, broken)
-	assert.EqualError(t, err, "idle.csv: the cable was pulled")
+	assert.EqualError(t, err, "idle.csv: cannot be read: the cable was pulled")
 
 	_, err = readAll(io.MultiReader(strings.NewReader("cylinder,volume_ml"), iotest.ErrReader(broken)), "idle.csv", minute())
 	require.ErrorIs(t, err, broken)
@@ -488,5 +490,5 @@ func TestReadError(t *testing.T) {
 	_, err = readAll(dir, "folder", minute())
 	var path *fs.PathError
 	require.ErrorAs(t, err, &path)
-	assert.Equal(t, "folder: "+path.Err.Error(), err.Error(), "the name stands once")
+	assert.Equal(t, "folder: cannot be read: "+refused.Plainly(err).Error(), err.Error(), "the name stands once")
 }

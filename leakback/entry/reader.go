@@ -5,10 +5,10 @@ import (
 	"errors"
 	"hash/maphash"
 	"io"
-	"io/fs"
 	"math"
 
 	"leakback/leakback"
+	"leakback/leakback/refused"
 )
 
 // Reader reads the tests of a readings file one at a time.
@@ -119,11 +119,7 @@ func (e *readError) Unwrap() error { return e.cause }
 
 // Error names the file once.
 func (e *readError) Error() string {
-	var path *fs.PathError
-	if errors.As(e.cause, &path) {
-		return e.file + ": " + path.Err.Error()
-	}
-	return e.file + ": " + e.cause.Error()
+	return e.file + ": cannot be read: " + refused.Plainly(e.cause).Error()
 }
 
 // read makes the next row the current one. A row that is no CSV is marked by

@@ -8,6 +8,8 @@ import (
 	"syscall"
 
 	"modernc.org/sqlite"
+
+	"leakback/leakback/refused"
 )
 
 // SQLite's result codes (https://www.sqlite.org/rescode.html): the low byte, and
@@ -119,22 +121,18 @@ func damaged(path, what string, err error) error {
 
 // unreachable is a file or folder that the system refused.
 func unreachable(path string, err error) error {
-	kind, what := Unreachable, err.Error()
-	var p *fs.PathError
-	if errors.As(err, &p) {
-		what = p.Err.Error()
-	}
+	kind := Unreachable
 	switch {
 	case errors.Is(err, syscall.ENOSPC):
 		kind = Full
 	case errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
 		kind = ReadOnly
 	}
-	return &Error{Kind: kind, Path: path, Detail: firstLower(what), err: err,
+	return &Error{Kind: kind, Path: path, Detail: refused.Plainly(err).Error(), err: err,
 		hint: "look at the permissions and the free space of " + oneLine(filepath.Dir(path)) + "; nothing was changed"}
 }
 
 func diskError(path string, err error) error {
-	return &Error{Kind: Disk, Path: path, Detail: firstLower(err.Error()), err: err,
+	return &Error{Kind: Disk, Path: path, Detail: refused.Plainly(err).Error(), err: err,
 		hint: "look at the free space and the health of the disk; no logbook was begun"}
 }
