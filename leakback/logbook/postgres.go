@@ -105,8 +105,12 @@ func parseConfig(address string) (*pgx.ConnConfig, error) {
 		return nil, unreadable("it is no URL")
 	}
 	_, rest, _ := strings.Cut(address, "://")
-	if end := strings.IndexAny(rest, "/?#"); end >= 0 && strings.Contains(rest[end:], "@") || u.Fragment != "" {
+	end := strings.IndexAny(rest+"/", "/?#")
+	if strings.Contains(rest[end:], "@") || u.Fragment != "" {
 		return nil, unreadable("there is an @ or # after the host")
+	}
+	if strings.Count(rest[:end], "@") > 1 {
+		return nil, unreadable("there is more than one @ before the host")
 	}
 	config, err := pgx.ParseConfig(address)
 	if err == nil {
