@@ -138,8 +138,8 @@ func requireImported(t *testing.T, before, after []stored, text []byte, done Imp
 	t.Helper()
 	says, has, had, news := claimed(text), map[stored]bool{}, map[stored]bool{}, map[string]stored{}
 	line := map[stored]int{}
-	for i, s := range says {
-		line[s] = i
+	for i := len(says) - 1; i >= 0; i-- {
+		line[says[i]] = i // the first one that says it
 	}
 	for _, s := range before {
 		had[s] = true
