@@ -58,8 +58,12 @@ const (
 	// CameBack are cylinders that failed before, pass now, and changed by more
 	// than measurement noise.
 	CameBack ReasonCode = "came-back"
-	// NormalBefore says that nothing stood out in the earlier test either.
+	// NormalBefore says that nothing stood out in the earlier test either, nor in
+	// any other before the later one.
 	NormalBefore ReasonCode = "normal-before"
+	// PassedBefore says that nothing stood out in the earlier test either, while
+	// another test before the later one did not pass.
+	PassedBefore ReasonCode = "passed-before"
 	// BeforeOpen says that the earlier test was undecided, or not all read, in
 	// itself, so that it does not show what was wrong.
 	BeforeOpen ReasonCode = "before-open"

@@ -235,11 +235,28 @@ func (p *Pair) sayBack() {
 	case p.before.Result.Verdict != leakback.Pass || p.stoodOut():
 		p.reason(BeforeOpen, nil, "%s passes; %s was not clear in itself and does not show what was wrong", p.after.Label, p.before.Label)
 	default:
-		p.reason(NormalBefore, nil, "nothing stood out in %s either: the return was normal before, "+
-			"so that the complaint has another cause or cannot be seen by this test", p.before.Label)
+		p.sayPassedBefore()
 	}
 	if p.after.Result.Has(leakback.NoAbsoluteLimit) {
 		p.reason(NoMaximum, nil, "no maker's limit was applied: what is shown is that no cylinder stands apart from its set any more, "+
 			"not that the set as a whole is good")
 	}
+}
+
+// sayPassedBefore is for two tests in neither of which anything stood out. What it
+// says of the time before rests on all tests before the later one.
+func (p *Pair) sayPassedBefore() {
+	var others []string
+	for i, s := range p.sides[:p.To] {
+		if i != p.From && s.Result.Verdict != leakback.Pass {
+			others = append(others, s.Label+" ("+s.Result.Verdict.String()+")")
+		}
+	}
+	if len(others) == 0 {
+		p.reason(NormalBefore, nil, "nothing stood out in %s either: the return was normal before, "+
+			"so that the complaint has another cause or cannot be seen by this test", p.before.Label)
+		return
+	}
+	p.reason(PassedBefore, nil, "nothing stood out in %s either; what was found in %s stands with the other comparisons",
+		p.before.Label, listed(others, "and"))
 }

@@ -73,6 +73,8 @@ type Pair struct {
 	// Settle is what would turn an undecided into an answer; nil otherwise.
 	Settle *leakback.Settle
 
+	// sides are all of the comparison, before and after two of them.
+	sides         []Side
 	before, after *Side
 	fuel          Fuel
 	// nothingBefore and nothingAfter say that next to nothing came back from most
@@ -147,7 +149,7 @@ func (c *Comparison) complaint() string {
 
 // pair holds one side against an earlier one.
 func (c *Comparison) pair(from, to int) Pair {
-	p := Pair{From: from, To: to, before: &c.Sides[from], after: &c.Sides[to], fuel: c.Fuel}
+	p := Pair{From: from, To: to, sides: c.Sides, before: &c.Sides[from], after: &c.Sides[to], fuel: c.Fuel}
 	for i := from + 1; i <= to; i++ {
 		p.Work = append(p.Work, c.Sides[i].Work...)
 	}

@@ -159,6 +159,36 @@ func TestAnswers(t *testing.T) {
 	}
 }
 
+// What a test says of the time before is true of every test before it.
+func TestNormalBeforeSpeaksOfEveryTest(t *testing.T) {
+	for name, c := range map[string]struct {
+		tests [3]string
+		pair  func(*repair.Comparison) *repair.Pair
+		want  string
+	}{
+		"a step behind a fail": {[3]string{high4, healed, healed}, func(c *repair.Comparison) *repair.Pair { return &c.Steps[1] },
+			"nothing stood out in test 2 either; what was found in test 1 (fail) stands with the other comparisons"},
+		"a step behind an open test": {[3]string{"35 34 33 38 35 34", healed, healed}, func(c *repair.Comparison) *repair.Pair { return &c.Steps[1] },
+			"nothing stood out in test 2 either; what was found in test 1 (undecided) stands with the other comparisons"},
+		"a step behind an undecided one": {[3]string{healed, "35 34 33 38 35 34", healed}, func(c *repair.Comparison) *repair.Pair { return &c.Steps[1] },
+			"test 3 passes; test 2 was not clear in itself and does not show what was wrong"},
+		"a fail in between": {[3]string{healed, high4, healed}, func(c *repair.Comparison) *repair.Pair { return c.Whole },
+			"nothing stood out in test 1 either; what was found in test 2 (fail) stands with the other comparisons"},
+		"normal all the time": {[3]string{healed, healed, healed}, func(c *repair.Comparison) *repair.Pair { return c.Whole },
+			"nothing stood out in test 1 either: the return was normal before, so that the complaint has another cause or cannot be seen by this test"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var tests []bench
+			for _, volumes := range c.tests {
+				tests = append(tests, bench{volumes: volumes, tempC: 55, at: "return"})
+			}
+			p := c.pair(compared(t, maximum(40), nil, tests...))
+			assert.Equal(t, repair.BackToNormal, p.Answer)
+			assert.Equal(t, c.want, p.Reasons[0].Text)
+		})
+	}
+}
+
 // The temperatures of the story: warm, then cold, then warm again. The assumed
 // diesel returns 1.75 times as much through a clearance at 55 degC as at 25.
 func TestTemperaturesApart(t *testing.T) {

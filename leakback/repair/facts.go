@@ -161,10 +161,13 @@ var factTable = []struct {
 
 	// How the cylinder came out. still-high: too much before and now.
 	// came-back: failed before, passes now, by more than noise. other-now-high:
-	// too much now and not before. next-to-nothing: next to no return now.
+	// too much now and not before. passed-since-work: a test between the last work
+	// and the last test found nothing wrong there. next-to-nothing: next to no
+	// return now.
 	{name: "still-high", of: stillHigh},
 	{name: "came-back", of: (*Pair).cameBack},
 	{name: "other-now-high", of: func(_ *Pair, c *Change) bool { return c.After.High && !c.Before.High && c.Before.Read() }},
+	{name: "passed-since-work", of: (*Pair).passedSinceWork},
 	{name: "next-to-nothing", of: func(_ *Pair, c *Change) bool { return c.After.NextToNothing }},
 	{name: "still-high-untouched", of: func(p *Pair, c *Change) bool { return stillHigh(p, c) && !p.workedOn(c.Cylinder) }},
 
@@ -231,6 +234,17 @@ func stillHigh(_ *Pair, c *Change) bool { return c.Before.High && c.After.High }
 func (p *Pair) cameBack(c *Change) bool {
 	direction, _ := c.Direction()
 	return c.Before.Verdict == leakback.Fail && c.After.Verdict == leakback.Pass && !c.After.NextToNothing && direction == c.wanted()
+}
+
+// passedSinceWork says whether the cylinder passes in a test that was done after
+// the last work and before the later test.
+func (p *Pair) passedSinceWork(c *Change) bool {
+	for i := p.To - 1; i > p.From && len(p.sides[i+1].Work) == 0; i-- {
+		if f, has := figuresOf(p.sides[i].Result)[c.Cylinder]; has && f.Verdict == leakback.Pass && !f.NextToNothing {
+			return true
+		}
+	}
+	return false
 }
 
 func (p *Pair) doubted(c *Change, which func(Doubt) bool) bool {

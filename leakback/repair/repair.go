@@ -35,10 +35,13 @@ func oneLine(text string, most int) bool {
 }
 
 // alternatives is "a", "a or b", "a, b or c".
-func alternatives(words []string) string {
+func alternatives(words []string) string { return listed(words, "or") }
+
+// listed is words in a list, the last behind a word such as "and".
+func listed(words []string, before string) string {
 	last := len(words) - 1
 	if last == 0 {
 		return words[0]
 	}
-	return strings.Join(words[:last], ", ") + " or " + words[last]
+	return strings.Join(words[:last], ", ") + " " + before + " " + words[last]
 }
