@@ -122,10 +122,6 @@ func (e entry) there(f facts) []int {
 // is known, most urgent first; each is a sentence or a few.
 func Next(r *leakback.Result) []string { return say(factsOf(r)) }
 
-// NextWith is Next for a test of an engine on which work was done before, in the
-// order of time.
-func NextWith(r *leakback.Result, works []repair.Work) []string { return say(factsWith(r, works)) }
-
 // NextAfter is what to look at next after a repair: by what the last test found,
 // by how it compares with the first, and by what was done between. It stands in
 // the place of Next for the last test.

@@ -103,10 +103,15 @@ func logged(t testing.TB, text string) []repair.Work {
 	return works
 }
 
-// repaired holds two tests against one another, with the work between.
-func repaired(t testing.TB, s *limits.Sheet, before, after tested, work string) *repair.Comparison {
+// repaired holds tests against one another, with the work before the second.
+func repaired(t testing.TB, s *limits.Sheet, work string, tests ...tested) *repair.Comparison {
 	t.Helper()
-	c, err := repair.Compare([]repair.Side{{Result: before.result(t, s)}, {Result: after.result(t, s), Work: logged(t, work)}}, repair.AssumedFuel())
+	sides := make([]repair.Side, len(tests))
+	for i, one := range tests {
+		sides[i].Result = one.result(t, s)
+	}
+	sides[1].Work = logged(t, work)
+	c, err := repair.Compare(sides, repair.AssumedFuel())
 	require.NoError(t, err)
 	return c
 }
@@ -228,43 +233,43 @@ func TestNextAfter(t *testing.T) {
 		{"normal before", sheet(), warm(healed), warm(healed), newTube + "; 0 complaint_gone = no", "leak-check normal-before look-elsewhere"},
 	} {
 		t.Run(test.name, func(t *testing.T) {
-			c := repaired(t, test.sheet, test.before, test.after, test.work)
+			c := repaired(t, test.sheet, test.work, test.before, test.after)
 			assert.Equal(t, test.want, strings.Join(spoken(factsAfter(c)), " "))
 			wellAdvised(t, NextAfter(c), c.Whole.Work)
 		})
 	}
 }
 
-// A test of an engine that was worked on before: what was done then counts.
-func TestNextWith(t *testing.T) {
-	for _, test := range []struct {
-		name       string
-		sheet      *limits.Sheet
-		volumes    string
-		work, want string
+// Between the work and the last test lies one in which the cylinder passed: the
+// work did not cause what is wrong there now.
+func TestWhatPassedAfterTheWork(t *testing.T) {
+	for name, c := range map[string]struct {
+		work  [2]string // before the second test, and before the third
+		tests [3]string
+		want  string
 	}{
-		{"nothing was done", sheet(), high4, "", "tube-first new-tube swap"},
-		{"tube used", sheet(), high4, "4 injector = replaced; 4 feed_tube = new | 4 injector = swapped; 4 injector_swapped_with = 2; 4 feed_tube = reused", "read-the-work used-tube swap"},
-		{"injector renewed, tube not", sheet(), high4, "4 injector = replaced; 4 feed_tube = reused", "read-the-work tube-not-injector then-steps swap"},
-		{"and no step written down", stepped(), high4, "4 injector = replaced", "read-the-work tube-not-injector steps-written-with-tube swap"},
-		{"steps of then not kept", stepped(), high4, newTube + "; 4 step@1 = 2; 4 angle_deg@1 = 60", "steps-of-then read-the-work tube-is-new swap"},
-		{"a new one among worn", limits.Builtin(), "60 62 59 30 60 61", "4 injector = replaced; 4 feed_tube = new", "low-stop low-look new-among-worn"},
-		{"tube renewed", stepped(), high4, newTube + rightSteps, "read-the-work tube-is-new swap"},
-		{"both renewed", sheet(), high4, "4 injector = replaced; 4 feed_tube = new", "read-the-work both-are-new swap"},
-		{"work elsewhere", sheet(), high4, "2 feed_tube = new", "tube-first new-tube-there swap"},
-		{"declined", sheet(), high4, "4 declined = feed tube", "tube-first new-tube swap declined"},
-		{"declined, nothing found", sheet(), healed, "0 declined = filter", "nothing-found"},
-		{"worn since", sheet(), worn, newTube, "high-together high-together-wear"},
-		{"lines of the engine", sheet(), high4, "0 lines = new", "read-the-work tube-first new-tube swap"},
-		{"tightened again since", stepped(), high4, newTube + " | " + newTube + rightSteps, "read-the-work tube-is-new swap"},
+		"high since":             {[2]string{newTube, ""}, [3]string{high4, healed, high2}, "high-since tube-first new-tube-there swap"},
+		"high at once":           {[2]string{newTube, ""}, [3]string{high4, high2, high2}, "disturbed tube-first new-tube-there swap"},
+		"worked on again":        {[2]string{newTube, "3 seals = new"}, [3]string{high4, healed, high2}, "disturbed tube-first new-tube-there swap"},
+		"not read in between":    {[2]string{newTube, ""}, [3]string{high4, "24 - 23 24 24 25", high2}, "disturbed tube-first new-tube-there swap"},
+		"all high since":         {[2]string{newTube, ""}, [3]string{healed, healed, worn}, "high-together-since high-together high-together-wear"},
+		"all high at once":       {[2]string{newTube, ""}, [3]string{healed, worn, worn}, "now-high-together high-together high-together-wear"},
+		"normal at both ends":    {[2]string{"", newTube}, [3]string{healed, high4, healed}, "leak-check try-it"},
+		"normal all the time":    {[2]string{"", newTube}, [3]string{healed, healed, healed}, "leak-check normal-before try-it"},
+		"still high, with a gap": {[2]string{newTube, ""}, [3]string{high4, healed, high4}, "tube-is-new swap"},
 	} {
-		t.Run(test.name, func(t *testing.T) {
-			r, works := warm(test.volumes).result(t, test.sheet), logged(t, test.work)
-			assert.Equal(t, test.want, strings.Join(spoken(factsWith(r, works)), " "))
-			wellAdvised(t, NextWith(r, works), works)
-			if test.work == "" {
-				assert.Equal(t, Next(r), NextWith(r, nil))
+		t.Run(name, func(t *testing.T) {
+			var sides []repair.Side
+			for i, volumes := range c.tests {
+				sides = append(sides, repair.Side{Result: warm(volumes).result(t, sheet())})
+				if i > 0 {
+					sides[i].Work = logged(t, c.work[i-1])
+				}
 			}
+			all, err := repair.Compare(sides, repair.AssumedFuel())
+			require.NoError(t, err)
+			assert.Equal(t, c.want, strings.Join(spoken(factsAfter(all)), " "))
+			wellAdvised(t, NextAfter(all), all.Whole.Work)
 		})
 	}
 }
@@ -348,13 +353,12 @@ func TestEveryEntrySpeaks(t *testing.T) {
 			heard[name] = true
 		}
 	}
-	for range 800 {
+	for round := range 1200 {
 		r := randomResult(random)
 		hear(factsOf(r))
-		c := randomRepair(t, random)
+		c := randomRepair(t, random, round >= 800)
 		hear(factsAfter(c))
-		hear(factsWith(c.Sides[1].Result, c.Whole.Work))
-		for _, text := range append(NextAfter(c), NextWith(c.Sides[1].Result, c.Whole.Work)...) {
+		for _, text := range NextAfter(c) {
 			wellSaid(t, text)
 			fitsTheWork(t, text, c.Whole.Work)
 		}
@@ -365,8 +369,8 @@ func TestEveryEntrySpeaks(t *testing.T) {
 }
 
 // randomRepair is a repair of an engine with six cylinders, of anything the work
-// log can hold.
-func randomRepair(t *testing.T, random *rand.Rand) *repair.Comparison {
+// log can hold; more is a third test.
+func randomRepair(t *testing.T, random *rand.Rand, more bool) *repair.Comparison {
 	pick := picker(random)
 	state := func() tested {
 		return tested{
@@ -378,10 +382,14 @@ func randomRepair(t *testing.T, random *rand.Rand) *repair.Comparison {
 		}
 	}
 	s := []*limits.Sheet{limits.Builtin(), sheet(), stepped()}[random.IntN(3)]
+	tests := []tested{state(), state()}
+	if more {
+		tests = append(tests, state())
+	}
 	works := []string{swap24 + newTubes, swap24 + strings.ReplaceAll(newTubes, "new", "reused"), "", randomWork(random), randomWork(random), randomWork(random) + "|" + randomWork(random)}
-	c := repaired(t, s, state(), state(), works[random.IntN(len(works))])
+	c := repaired(t, s, works[random.IntN(len(works))], tests...)
 	if random.IntN(10) == 0 {
-		note(c.Sides[1].Result, leakback.Undecided, leakback.OtherReturn)
+		note(c.Sides[c.Whole.To].Result, leakback.Undecided, leakback.OtherReturn)
 	}
 	return c
 }
@@ -432,7 +440,7 @@ var usedInCode = []string{"next-to-nothing", "next-to-nothing-from-most"}
 
 // The tube is named before the injector, and the steps between them.
 func TestTubeFirst(t *testing.T) {
-	c := repaired(t, sheet(), warm(high4), warm(high4), "4 injector = replaced; 4 feed_tube = reused")
+	c := repaired(t, sheet(), "4 injector = replaced; 4 feed_tube = reused", warm(high4), warm(high4))
 	list := NextAfter(c)
 	require.Len(t, list, 3)
 	assert.Contains(t, list[0], "At cylinder 4 the injector was renewed and the feed tube, by the record, was not: before the injector is doubted fit a new tube")
@@ -443,7 +451,7 @@ func TestTubeFirst(t *testing.T) {
 // No set that is high, or that no limit was held against, is called good.
 func TestNoFalseAllGood(t *testing.T) {
 	for _, s := range []*limits.Sheet{limits.Builtin(), sheet()} {
-		all := strings.Join(NextAfter(repaired(t, s, warm(worn), warm(worn), newTube)), " ")
+		all := strings.Join(NextAfter(repaired(t, s, newTube, warm(worn), warm(worn))), " ")
 		assert.Contains(t, all, "worn evenly")
 		assert.NotContains(t, all, "Nothing in the return singles out")
 		assert.NotContains(t, all, "Close the job")
@@ -453,7 +461,7 @@ func TestNoFalseAllGood(t *testing.T) {
 // Where the relief valve was worked on, the other return is looked for there.
 func TestOtherReturnAfterWork(t *testing.T) {
 	for work, want := range map[string]string{"0 relief_valve = replaced": "other-return-still", newTube: "other-return"} {
-		c := repaired(t, sheet(), warm(high4), warm(high4), work)
+		c := repaired(t, sheet(), work, warm(high4), warm(high4))
 		note(c.Sides[1].Result, leakback.Undecided, leakback.OtherReturn)
 		assert.Equal(t, want, spoken(factsAfter(c))[0])
 	}
@@ -462,7 +470,7 @@ func TestOtherReturnAfterWork(t *testing.T) {
 // What must not wait is said first, whatever else is.
 func TestStopComesFirstAfterWork(t *testing.T) {
 	for _, after := range []string{"24 48 23 2 24 25", "0 0 0 0 0 0"} {
-		first := NextAfter(repaired(t, stepped(), warm(high4), warm(after), newTube))[0]
+		first := NextAfter(repaired(t, stepped(), newTube, warm(high4), warm(after)))[0]
 		assert.Regexp(t, `Stop (the engine before|it, and)`, first)
 	}
 }

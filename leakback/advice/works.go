@@ -4,24 +4,13 @@ import (
 	"maps"
 	"slices"
 
-	"leakback/leakback"
 	"leakback/leakback/repair"
 )
 
 // workNames are the facts of work that package repair does not know. retest: the
-// result is that of a test after a repair. worked-before: work was done there
-// before a test that is held against no earlier one. tube-in-doubt: the return
-// there is high, and its tube was used again or did not come with the new injector.
-var workNames = []string{"retest", "worked-before", "tube-in-doubt"}
-
-// factsWith are the facts of a test of an engine that was worked on before.
-func factsWith(r *leakback.Result, works []repair.Work) facts {
-	f, numbers := factsOf(r), numbersOf(r)
-	f.hold("worked-before", repair.WorkedOn(works, numbers...))
-	maps.Copy(f, repair.WorkFacts(works, numbers, r.Sheet))
-	f.doubtTubes()
-	return f
-}
+// result is that of a test after a repair. tube-in-doubt: the return there is
+// high, and its tube was used again or did not come with the new injector.
+var workNames = []string{"retest", "tube-in-doubt"}
 
 // factsAfter are the facts of a repair: of its last test, of the comparison with
 // the first, and of the work between. Next to no return in the last test, beside
@@ -56,13 +45,4 @@ func (f facts) hold(name string, cylinders []int) {
 	if len(cylinders) > 0 {
 		f[name] = cylinders
 	}
-}
-
-// numbersOf are the cylinders of a test.
-func numbersOf(r *leakback.Result) []int {
-	list := make([]int, len(r.Cylinders))
-	for i := range r.Cylinders {
-		list[i] = r.Cylinders[i].Cylinder
-	}
-	return list
 }
