@@ -660,7 +660,7 @@ func TestAnything(t *testing.T) {
 }
 
 // stands wants the record to give the question that stands, unless a clock runs.
-func stands(rt *rapid.T, b *bay) {
+func stands(rt rapid.TB, b *bay) {
 	q := b.flow.Question()
 	if q.Table != nil {
 		q.Table(80)

@@ -399,7 +399,7 @@ func TestAnything(t *testing.T) {
 }
 
 // stands wants the record to give the question that stands.
-func stands(rt *rapid.T, b *bench) {
+func stands(rt rapid.TB, b *bench) {
 	q := b.flow.Question()
 	resumed, err := worklog.New(b.options())
 	if err != nil {
