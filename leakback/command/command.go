@@ -68,7 +68,7 @@ func (env *environment) today() string {
 // code.
 func Main(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	surviveFileSizeLimit()
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	ctx, stop := signal.NotifyContext(context.Background(), endings()...)
 	defer stop()
 	configDir, err := os.UserConfigDir()
 	if err != nil {

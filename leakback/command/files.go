@@ -43,7 +43,10 @@ func writable(path string) error {
 		return &fileError{fmt.Errorf("%s: cannot be written: %w", path, reason(err))}
 	}
 	probe.Close()
-	return os.Remove(probe.Name())
+	if err := os.Remove(probe.Name()); err != nil {
+		return &fileError{fmt.Errorf("%s: cannot be written: %w", path, reason(err))}
+	}
+	return nil
 }
 
 func alreadyThere(path string) error {
@@ -197,6 +200,29 @@ func syncFolder(folder string) {
 	if d, err := os.Open(folder); err == nil {
 		d.Sync()
 		d.Close()
+	}
+}
+
+// makeFolder makes a folder where there is none, and those above it, and gives what
+// it made, the innermost first.
+func makeFolder(path string) (made []string, err error) {
+	for at := filepath.Clean(path); ; at = filepath.Dir(at) {
+		if _, err := os.Stat(at); !errors.Is(err, fs.ErrNotExist) || at == filepath.Dir(at) {
+			break
+		}
+		made = append(made, at)
+	}
+	if err := os.MkdirAll(path, 0o755); err != nil {
+		removeFolders(made)
+		return nil, &fileError{fmt.Errorf("%s: cannot be made: %w", path, reason(err))}
+	}
+	return made, nil
+}
+
+// removeFolders removes folders again that nothing came into.
+func removeFolders(made []string) {
+	for _, folder := range made {
+		os.Remove(folder) // one that holds something stays
 	}
 }
 

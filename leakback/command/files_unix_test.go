@@ -66,3 +66,28 @@ func copyFile(t *testing.T, from, to string) {
 	require.NoError(t, err)
 	require.NoError(t, out.Close())
 }
+
+// Where nothing can be written, what is there is read all the same, and an export
+// that failed leaves not even its folder.
+func TestNoFileMayGrow(t *testing.T) {
+	program := program(t)
+	folder := t.TempDir()
+	book := filepath.Join(folder, "book.db")
+	out, err := exec.Command(program, "check", root+"/testdata/demo/idle.csv", "--log", "--logbook", book).CombinedOutput()
+	require.NoError(t, err, string(out))
+	limited := func(args ...string) (string, int) {
+		cmd := exec.Command("sh", append([]string{"-c", `ulimit -f 0; exec "$0" "$@"`, program}, args...)...)
+		out, _ := cmd.CombinedOutput()
+		return string(out), cmd.ProcessState.ExitCode()
+	}
+	said, code := limited("history", "--logbook", book)
+	assert.Equal(t, exitDone, code, said)
+	assert.Contains(t, said, "Northmoor Six-90")
+	said, code = limited("logbook", "export", filepath.Join(folder, "new", "export"), "--logbook", book)
+	assert.Equal(t, exitFile, code, said)
+	assert.Contains(t, said, "not written: file too large")
+	assert.NoDirExists(t, filepath.Join(folder, "new"))
+	said, code = limited("record", "--plain", "--logbook", book)
+	assert.Equal(t, exitFile, code, said)
+	assert.Contains(t, said, "there is no room on its disk")
+}

@@ -150,11 +150,16 @@ func (o *logbookOptions) export(ctx context.Context, env *environment, folder st
 		return err
 	}
 	defer book.Close()
-	if err := os.MkdirAll(folder, 0o755); err != nil {
-		return &fileError{fmt.Errorf("%s: cannot be made: %w", folder, reason(err))}
+	made, err := makeFolder(folder)
+	if err != nil {
+		return err
 	}
-	return env.publish(filepath.Join(folder, exportName), overwrite,
+	err = env.publish(filepath.Join(folder, exportName), overwrite,
 		func(w io.Writer) error { return book.Export(ctx, untilDone{ctx, w}) })
+	if err != nil {
+		removeFolders(made)
+	}
+	return err
 }
 
 func newLogbookImportCommand(env *environment, o *logbookOptions) *cobra.Command {

@@ -2,6 +2,7 @@ package logbook
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -17,6 +18,7 @@ import (
 func init() {
 	tasks["small disk"] = smallDiskTask
 	tasks["read-only disk"] = readOnlyDiskTask
+	tasks["full disk"] = fullDiskTask
 }
 
 // alone runs a task in namespaces of its own, where it may mount.
@@ -101,4 +103,44 @@ func TestALogbookOnAReadOnlyDisk(t *testing.T) {
 	_, kind, text = filledUp(t, out)
 	assert.Equal(t, ReadOnly, kind, text)
 	add(t, open(t, b.address, Options{}), idA, set(9, leakback.FieldVehicle, "writable here"))
+}
+
+// fullDiskTask copies a logbook to a disk that has no room for anything else, and
+// opens it there.
+func fullDiskTask(args []string) error {
+	if err := syscall.Mount("tmpfs", args[0], "tmpfs", 0, "size=400k"); err != nil {
+		return errors.Join(errors.New("mount: "), err)
+	}
+	path := filepath.Join(args[0], "logbook.db")
+	for _, end := range []string{"", "-wal"} {
+		raw, err := os.ReadFile(args[1] + end)
+		if err != nil && !errors.Is(err, os.ErrNotExist) {
+			return err
+		}
+		if err == nil {
+			if err := os.WriteFile(path+end, raw, 0o600); err != nil {
+				return err
+			}
+		}
+	}
+	if err := os.WriteFile(filepath.Join(args[0], "other"), make([]byte, 1<<20), 0o600); !errors.Is(err, syscall.ENOSPC) {
+		return fmt.Errorf("the disk is not full: %w", err)
+	}
+	return openBothWays([]string{path})
+}
+
+// A logbook on a full disk can be read, as long as nothing that a crash left waits
+// beside it; else that is said.
+func TestALogbookOnAFullDisk(t *testing.T) {
+	b := two(t)
+	crash := crashed(t, b)
+	require.NoError(t, b.Close())
+	for path, want := range map[string]string{
+		b.address: "6 events, 0 faults\n",
+		crash:     "there is no room on its disk, and logbook.db-wal holds entries that cannot be read without\n",
+	} {
+		_, kind, text := filledUp(t, alone(t, "full disk", t.TempDir(), path))
+		assert.Contains(t, text, want)
+		assert.Equal(t, Full, kind, text)
+	}
 }

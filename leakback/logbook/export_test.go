@@ -8,6 +8,7 @@ import (
 	"io"
 	"strings"
 	"testing"
+	"testing/iotest"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -282,4 +283,17 @@ func testAnyTextSurvivesExportAndImport(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, events, got)
 	}
+}
+
+// A disk that fails is no fault of what stands on it.
+func TestImportFromADiskThatFails(t *testing.T) {
+	b := two(t)
+	lines := strings.Join(export(t, b), "")
+	broken := errors.New("the disk failed")
+	for _, read := range []int{0, 1, len(lines) / 2, len(lines)} {
+		_, err := fresh(t).Import(t.Context(), io.MultiReader(strings.NewReader(lines[:read]), iotest.ErrReader(broken)))
+		require.ErrorIs(t, err, broken, "after %d bytes", read)
+	}
+	_, err := b.CheckHeads(t.Context(), io.MultiReader(strings.NewReader(headsOf(t, b)), iotest.ErrReader(broken)))
+	require.ErrorIs(t, err, broken)
 }

@@ -70,8 +70,11 @@ func (l *lineReader) missing(want footer) error {
 
 // isEnd refuses what follows the last line.
 func (l *lineReader) isEnd() error {
-	if _, err := l.in.ReadByte(); !errors.Is(err, io.EOF) {
+	switch _, err := l.in.ReadByte(); {
+	case err == nil:
 		return l.fault("nothing after the last line of %s", l.what)
+	case !errors.Is(err, io.EOF):
+		return err
 	}
 	return nil
 }

@@ -154,10 +154,11 @@ func exists(path string) bool {
 func readable(ctx context.Context, path string, o Options) (*sql.DB, error) {
 	db, v, err := tryReadable(ctx, path, toRead, o.Wait)
 	switch {
-	case err == nil || !folderRefused(err):
+	case err == nil || !folderRefused(err) && !noRoomBeside(err):
 	case logWithContent(path):
 		return nil, unreadableLog(path, err)
-	case !exists(path+"-shm") || !exists(path+"-wal"):
+	// SQLite makes its -shm where nobody else has the logbook open.
+	case noRoomBeside(err) || !exists(path+"-shm") || !exists(path+"-wal"):
 		db, v, err = tryReadable(ctx, path, atRest, o.Wait)
 	}
 	if err != nil {
@@ -281,6 +282,7 @@ func create(ctx context.Context, path string) error {
 		return unreachable(path, err)
 	}
 	f.Close()
+	defer os.Remove(f.Name() + "-journal") // where SQLite could not
 	defer os.Remove(f.Name())
 	if err := build(ctx, f.Name()); err != nil {
 		return explainSQLite(path, err)

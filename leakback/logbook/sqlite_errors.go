@@ -26,8 +26,16 @@ const (
 	resultRefused  = 19
 	resultNotADB   = 26
 
-	resultIOShortRead = resultIO | 2<<8
 	resultIORead      = resultIO | 1<<8
+	resultIOShortRead = resultIO | 2<<8
+	resultIOWrite     = resultIO | 3<<8
+	resultIOSync      = resultIO | 4<<8
+	resultIODirSync   = resultIO | 5<<8
+	resultIOTruncate  = resultIO | 6<<8
+	resultIOShmOpen   = resultIO | 18<<8
+	resultIOShmSize   = resultIO | 19<<8
+	resultIOShmMap    = resultIO | 21<<8
+	resultIOCorruptFS = resultIO | 33<<8
 	resultMoved       = resultReadOnly | 4<<8
 )
 
@@ -91,22 +99,40 @@ func explainAccess(path string, code int, err error) error {
 		hint: safe + "look at the permissions of " + oneLine(folder) + " and of the file, or whether the disk is read-only"}
 }
 
-// unreadableLog is a logbook in a folder that cannot be written, left there with
-// entries that SQLite can only take in where it may write beside it.
+// unreadableLog is a logbook that was left with entries beside it, where SQLite can
+// only take them in with a file of its own there, which it cannot make.
 func unreadableLog(path string, err error) error {
-	name := filepath.Base(path)
-	return &Error{Kind: ReadOnly, Path: path, err: err,
-		Detail: "its folder cannot be written, and " + name + "-wal holds entries that cannot be read without",
-		hint:   fmt.Sprintf("copy %s and %s-wal together to a folder that can be written, and use the copy; nothing was changed", name, name)}
+	name, kind, why := filepath.Base(path), ReadOnly, "its folder cannot be written"
+	if noRoomBeside(err) {
+		kind, why = Full, "there is no room on its disk"
+	}
+	return &Error{Kind: kind, Path: path, err: err,
+		Detail: why + ", and " + name + "-wal holds entries that cannot be read without",
+		hint:   fmt.Sprintf("copy %s and %s-wal together to a folder that can be written, on a disk with room, and use the copy; nothing was changed", name, name)}
+}
+
+// noRoomBeside says whether SQLite could not make its -shm beside the logbook, of
+// 32 kB at first, as there was no room.
+func noRoomBeside(err error) bool {
+	switch resultCode(err) {
+	case resultIOShmOpen, resultIOShmSize, resultIOShmMap:
+		return true
+	}
+	return false
 }
 
 func explainIO(path string, code int, err error) error {
-	if code == resultIOShortRead {
+	detail := "the disk, or the system, refused what the logbook needs"
+	switch code {
+	case resultIOShortRead:
 		return damaged(path, "damaged: the file was cut off", err)
-	}
-	detail := "the disk did not take what was written: full, at a limit, or failing"
-	if code == resultIORead {
+	case resultIOShmOpen, resultIOShmSize, resultIOShmMap:
+		return &Error{Kind: Full, Path: path, Detail: "there is no room on its disk for what SQLite keeps beside it while it is open", err: err,
+			hint: safe + "make room (a megabyte will do), then enter it again"}
+	case resultIORead, resultIOCorruptFS:
 		detail = "the disk could not be read"
+	case resultIOWrite, resultIOSync, resultIODirSync, resultIOTruncate:
+		detail = "the disk did not take what was written: full, at a limit, or failing"
 	}
 	return &Error{Kind: Disk, Path: path, Detail: detail + fmt.Sprintf(" (code %d)", code), err: err,
 		hint: safe + "look at the free space, the quota and the health of the disk, then enter it again"}
