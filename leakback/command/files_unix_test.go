@@ -85,7 +85,7 @@ func TestNoFileMayGrow(t *testing.T) {
 	assert.Contains(t, said, "Northmoor Six-90")
 	said, code = limited("logbook", "export", filepath.Join(folder, "new", "export"), "--logbook", book)
 	assert.Equal(t, exitFile, code, said)
-	assert.Contains(t, said, "not written: file too large")
+	assert.Contains(t, said, "not written: larger than a file may become here")
 	assert.NoDirExists(t, filepath.Join(folder, "new"))
 	said, code = limited("record", "--plain", "--logbook", book)
 	assert.Equal(t, exitFile, code, said)
