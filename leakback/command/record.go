@@ -53,9 +53,9 @@ on where it stood.
 
 On a terminal it is a form with a large clock. With --plain, in a pipe and for a
 screen reader the same questions are asked line by line: prompts on standard
-error, answers from standard input. At any question: back goes back, skip leaves
-it open, ? explains, quit leaves (what was answered is kept), give up closes a
-test that nobody will finish.
+error, answers from standard input. At any question: back goes back, forward to
+the first that is open, skip leaves it open, ? explains, quit leaves (what was
+answered is kept), give up closes a test that nobody will finish.
 
 What the flags say is not asked. --from begins with what a filled-in entry form
 (leakback form) or a readings file of one test holds, and asks for the rest.

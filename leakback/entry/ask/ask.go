@@ -103,7 +103,7 @@ type Flow interface {
 	// Question is what is asked now; it does not change until an answer is taken.
 	Question() Question
 	// Answer takes a line as it was typed. "back" goes back to the question
-	// before, and "skip" leaves one open. A *Refusal says what was expected
+	// before, "forward" to the first that is open, and "skip" leaves one open. A *Refusal says what was expected
 	// instead, and nothing was taken; any other error says why the answer could
 	// not be kept.
 	Answer(text string) error

@@ -37,8 +37,14 @@ const (
 	WordHelp = "?"
 )
 
+// The words by which a flow is moved about in, in both skins.
+const (
+	WordBack    = "back"
+	WordForward = "forward"
+)
+
 // Commands is what is said of them, and of those that every flow has.
-const Commands = "back goes to the question before, skip leaves this one open, quit leaves (what was answered is kept), " +
+const Commands = "back goes to the question before, forward to the first that is open, skip leaves this one open, quit leaves (what was answered is kept), " +
 	"give up closes what is unfinished"
 
 // Plain asks the questions of a flow line by line until it is done: prompts go

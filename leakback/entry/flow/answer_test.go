@@ -248,7 +248,7 @@ func TestWordsOfCommandsAreTakenInQuotes(t *testing.T) {
 	b.answer("", `"skip"`)
 	require.Equal(t, "skip", b.last().Value)
 	b.answer("back", "back", "", "skip", "back", `"back"`)
-	b.answer("SKIP", "", "", "", "", "", "", "")
+	b.answer("SKIP", "", "", "", "", "", "", "", "")
 	b.at("cylinders")
 }
 
@@ -264,7 +264,8 @@ func TestGiveUp(t *testing.T) {
 	b.at("run 1 reading 4")
 }
 
-// A correction of a question before leads back to where the flow was.
+// After a correction of a question before one goes forward through those passed, or
+// at once to where the flow was.
 func TestBackAcrossSections(t *testing.T) {
 	b := upTo(t, named("idle"), "run 1 reading 5")
 	b.answer("back", "back")
@@ -272,6 +273,8 @@ func TestBackAcrossSections(t *testing.T) {
 	b.answer("61 s")
 	require.Equal(t, "set", string(b.last().Kind))
 	require.Contains(t, b.said, "run 1: 61 s (was 60.25 s)")
+	b.at("run 1 reading 1")
+	b.answer("forward")
 	b.at("run 1 reading 5")
 	require.Equal(t, 61.0, b.test().Runs[0].IntervalS)
 	b.answer("back")
@@ -424,7 +427,7 @@ func TestCrankIsNeverTooLong(t *testing.T) {
 	for b.flow.Question().ID != "condition" {
 		b.answer("back")
 	}
-	b.answer("cranking", "skip", "understood", "3")
+	b.answer("cranking", "skip", "forward", "", "understood", "3")
 	b.at("run 1 crank seconds")
 }
 
@@ -555,6 +558,7 @@ func TestEngineCorrected(t *testing.T) {
 	b.sheet = parse(t, bareSheet)
 	b.answer("Northmoor Four-60")
 	require.Contains(t, b.said[len(b.said)-1], "limits sheet: bare")
+	b.answer("forward")
 	b.at("cylinders")
 	b.refused("5", "6 or more, as cylinder 6 was read")
 	b.answer("8")
@@ -568,7 +572,7 @@ func TestTubeCorrected(t *testing.T) {
 		b.answer("back")
 	}
 	b.refused("50/1", "what fits the record, which has run 1, cylinder 4")
-	b.answer("250/2")
+	b.answer("250/2", "forward")
 	b.at("run 1 next")
 }
 
@@ -591,7 +595,7 @@ func TestCautionsAgain(t *testing.T) {
 	for b.flow.Question().ID != "condition" {
 		b.answer("back")
 	}
-	b.answer("raised-idle")
+	b.answer("raised-idle", "forward")
 	b.at("cautions")
 }
 
@@ -629,8 +633,7 @@ func TestAnything(t *testing.T) {
 		s := rapid.SampledFrom(stories).Draw(rt, "story")
 		b := s.bay(t)
 		b.answer(s.lines[:rapid.IntRange(0, len(s.lines)).Draw(rt, "far")]...)
-		lines, forward := rapid.SliceOfN(line(), 20, 120).Draw(rt, "lines"), true
-		for _, text := range lines {
+		for _, text := range rapid.SliceOfN(line(), 20, 120).Draw(rt, "lines") {
 			q := b.flow.Question()
 			if q.Kind == ask.Confirm && rapid.Bool().Draw(rt, "confirm") {
 				text = q.Options[0].Value
@@ -645,7 +648,6 @@ func TestAnything(t *testing.T) {
 			if err != nil && !errors.As(err, &refusal) {
 				rt.Fatalf("%s <- %q: %v", q.ID, text, err)
 			}
-			forward = err == nil && !strings.EqualFold(strings.TrimSpace(text), "back") || err != nil && forward
 			if err != nil && len(b.kept) != len(before) {
 				rt.Fatalf("%s <- %q: refused and kept", q.ID, text)
 			}
@@ -653,9 +655,8 @@ func TestAnything(t *testing.T) {
 				rt.Fatal("an event was changed")
 			}
 		}
-		if forward {
-			stands(rt, b)
-		}
+		b.answer("forward")
+		stands(rt, b)
 	})
 }
 
@@ -677,7 +678,7 @@ func stands(rt rapid.TB, b *bay) {
 // line is what somebody may type.
 func line() *rapid.Generator[string] {
 	return rapid.OneOf(
-		rapid.SampledFrom([]string{"", "", "", "", "", "skip", "back", "60s", "1 min", "22.5", "22,5", ">50", "<1", "4=21", "2 19",
+		rapid.SampledFrom([]string{"", "", "", "", "", "skip", "back", "forward", "60s", "1 min", "22.5", "22,5", ">50", "<1", "4=21", "2 19",
 			"1=skip", "again", "done", "correct", "leave-out", "length", "state", "tube", "interval=61s", "run 1 2=23 because foam",
 			"100/1", "other", "idle", "cranking", "block-off", "total", "one", "each", "4", "1", "3", "unknown", "none", "1+2", "enough",
 			"left=30", "right=40", "45", "350 bar", "5 g", "understood", "primed", "passes", "all-blocked", "shorter", "collect"}),

@@ -127,6 +127,9 @@ func (f *Flow) askCondition(l *frame.List, section string) {
 	take := choice.Take
 	choice.Done = choice.Done || own
 	choice.Take = func(a frame.Answer) (frame.Taken, error) {
+		if own && a.Empty() {
+			return frame.Taken{}, nil
+		}
 		if value, _ := frame.OneOf(options, frame.Words(leakback.LongestName))(a.Text); value == wordOther {
 			return frame.Taken{Drafts: []leakback.Event{frame.Event(mark(0, markOwnWord), "1")}}, nil
 		}
@@ -291,6 +294,8 @@ func (f *Flow) takeGlass(run int, options []ask.Option, a frame.Answer) (frame.T
 	switch {
 	case expected != "" || text == "":
 		return frame.Taken{}, frame.Refuse(a.Text, "the tube's highest mark and the step between two marks in mL, such as 100/1, or other")
+	case value == wordOther && a.Empty(): // it was said before
+		return frame.Taken{}, nil
 	case value == wordOther:
 		return frame.Taken{Drafts: []leakback.Event{frame.Event(mark(run, markOwnTube), "1")}}, nil
 	}
@@ -306,10 +311,13 @@ func (f *Flow) glass(run int) string {
 	if run == 0 && full == "" && step == "" {
 		full, step = f.latest(recorded.FieldCapacityML), f.latest(recorded.FieldGraduationML)
 	}
-	if full == "" || step == "" {
-		return ""
+	switch {
+	case full != "" && step != "":
+		return full + "/" + step
+	case f.has(mark(run, markOwnTube)):
+		return wordOther
 	}
-	return full + "/" + step
+	return ""
 }
 
 // typedEvent is an event with what was typed for it.
@@ -365,14 +373,18 @@ func (f *Flow) scaleStep(run int, section string, id func(string) string) frame.
 		}
 	}
 	read := frame.OneOf(options, figure(quantity.Volume))
-	return frame.Step{ID: id(recorded.FieldTubeClass), Done: f.has(class) || f.has(tolerance),
+	done := f.has(class) || f.has(tolerance)
+	return frame.Step{ID: id(recorded.FieldTubeClass), Done: done,
 		Ask: func() ask.Question {
 			return ask.Question{Kind: ask.Choice, Section: section, Prompt: "How good the scale is", Options: options,
 				Default: standing, Required: true, Hint: "one of these, or the largest error such as 0.5 mL"}
 		},
 		Take: func(a frame.Answer) (frame.Taken, error) {
 			text := a.Text
-			if text == "" {
+			switch {
+			case done && a.Empty():
+				return frame.Taken{}, nil
+			case text == "":
 				text = standing
 			}
 			value, expected := read(text)

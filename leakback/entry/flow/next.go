@@ -89,7 +89,7 @@ func (f *Flow) stateAnswered(at int) bool {
 
 // nextStep shows the verdicts and asks what is next.
 func (f *Flow) nextStep(k int) frame.Step {
-	return frame.Step{ID: runID(k, markNext),
+	return frame.Step{ID: runID(k, markNext), Once: true,
 		Ask: func() ask.Question {
 			choices := f.choices(k)
 			q := ask.Question{Kind: ask.Choice, Section: "The result", Prompt: "What next", Required: true,

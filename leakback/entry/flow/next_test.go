@@ -130,7 +130,7 @@ func TestStateIsRecorded(t *testing.T) {
 	for b.flow.Question().ID != "rail_pressure_bar" {
 		b.answer("back")
 	}
-	b.answer("skip")
+	b.answer("skip", "forward")
 	q := b.at("run 1 next")
 	require.Equal(t, "state", q.Default)
 	b.answer("")

@@ -1,6 +1,7 @@
 package flow
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"regexp"
@@ -44,7 +45,7 @@ func (f *Flow) askReading(k int, o outlet) ask.Question {
 		q.Hint += "; " + f.exampleBeside(k, o) + " for another"
 	}
 	if e, ok := f.read(k, o); ok {
-		q.Default = e.Value
+		q.Default = cmp.Or(e.Value, frame.WordSkip)
 	}
 	return q
 }
@@ -173,11 +174,11 @@ func (f *Flow) exampleBeside(run int, asked outlet) string {
 
 // takeReading logs a level, or what else was typed at a reading.
 func (f *Flow) takeReading(k int, o outlet, a frame.Answer) (frame.Taken, error) {
-	standing, read := f.read(k, o)
+	_, read := f.read(k, o)
 	switch {
 	case a.Skip:
 		return f.setReading(entryOf{run: k, outlet: o}, "")
-	case a.Text == "" && read && standing.Value != "":
+	case a.Text == "" && read:
 		return frame.Taken{}, nil
 	case a.Text == "":
 		return frame.Taken{}, frame.Refuse("", "a level such as 22.5, >100 or <2, or skip where it is not read")

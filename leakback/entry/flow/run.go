@@ -390,10 +390,10 @@ func (f *Flow) askLength(l *frame.List, k int) {
 		return
 	}
 	cranks := f.frame.Field(frame.Field{Key: mark(k, markCranks), ID: runID(k, "cranks"), Read: whole("the number of cranks", 1, leakback.MostCranks),
+		Known: f.timed(k) || f.inherits(k) && f.cranks(k-1) > 0 || f.count(setKey(recorded.FieldCranks)) > 0,
 		Usual: func(q *ask.Question) { q.Default = strconv.Itoa(f.usualCranks(k)) },
 		Question: ask.Question{Section: runSection(k), Prompt: "Cranks in a run", Required: true,
 			Hint: "how often the starter is used, with rests between"}})
-	cranks.Done = cranks.Done || f.timed(k) || f.inherits(k) && f.cranks(k-1) > 0 || f.count(setKey(recorded.FieldCranks)) > 0
 	l.Add(cranks)
 	most := 0.0
 	hint := "such as 10 or 15 s; the service information has the longest that the starter may be used"
@@ -413,11 +413,12 @@ func (f *Flow) lengthStep(k int, what, prompt, hint string, most float64) frame.
 		}
 		return value, expected
 	}
+	fits := most == 0 || f.planned(k) <= most
 	s := f.frame.Field(frame.Field{Key: mark(k, markSeconds), ID: runID(k, what), Read: read,
+		Known:    f.timed(k) || fits && (f.inherits(k) && f.planned(k-1) > 0 || f.plannedByFlag(k) > 0),
 		Usual:    func(q *ask.Question) { q.Default = f.usualSeconds(k) },
 		Question: ask.Question{Section: runSection(k), Prompt: prompt, Required: true, Hint: hint}})
-	known := s.Done || f.inherits(k) && f.planned(k-1) > 0 || f.plannedByFlag(k) > 0
-	s.Done = f.timed(k) || known && (most == 0 || f.planned(k) <= most)
+	s.Done = s.Done && (fits || f.timed(k))
 	return s
 }
 

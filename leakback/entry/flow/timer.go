@@ -468,7 +468,7 @@ func (f *Flow) restStep(k, crank int, stopped leakback.Event) frame.Step {
 	target, assumed := f.rest()
 	since := func() time.Time { return f.momentOf(stopped) }
 	rested := f.Record().Value(key) != "" || f.crankTimed(k, crank)
-	return frame.Step{ID: runID(k, key.Field), Done: rested, Since: since,
+	return frame.Step{ID: runID(k, key.Field), Done: rested, Once: true, Since: since,
 		Ask: func() ask.Question {
 			q := ask.Question{Kind: ask.Rest, Section: runSection(k), Prompt: "Let the starter rest for " + seconds(target),
 				TargetS: target, Hint: "Enter goes on"}

@@ -65,8 +65,12 @@ func (f *Frame) asked(q Field) ask.Question {
 	if q.Usual != nil {
 		q.Usual(&q.Question)
 	}
-	if value := f.record.Value(q.Key); value != "" && value != q.Nothing {
-		q.Default = value
+	switch e, known := f.record.Last(q.Key); {
+	case !known || e.Value == "" && q.Required:
+	case e.Value != q.Nothing:
+		q.Default = e.Value
+	case f.Place(q.Key) >= q.Since: // it was left open, and Enter keeps it so
+		q.Default = ""
 	}
 	if q.Offer && f.o.Earlier != nil {
 		q.Earlier = f.o.Earlier(q.Key.Field)
@@ -145,7 +149,7 @@ func orOpen(value string) string {
 func (f *Frame) Confirm(key leakback.Key, done bool, q ask.Question) Step {
 	word := q.Options[0].Value
 	q.Kind, q.Required, q.Hint = ask.Confirm, true, "type "+word
-	return Step{ID: cmp.Or(q.ID, key.Field), Done: done, Ask: func() ask.Question { return q }, Take: func(a Answer) (Taken, error) {
+	return Step{ID: cmp.Or(q.ID, key.Field), Done: done, Once: true, Ask: func() ask.Question { return q }, Take: func(a Answer) (Taken, error) {
 		if _, expected := OneOf(q.Options, nil)(a.Text); expected != "" {
 			return Taken{}, Refuse(a.Text, "the word "+word)
 		}

@@ -54,6 +54,8 @@ type Step struct {
 	Take func(a Answer) (Taken, error)
 	// Since is when a rest began that the question counts down; nil for others.
 	Since func() time.Time
+	// Once says that an answer given is not asked for again on the way forward.
+	Once bool
 }
 
 // Answer is what was typed, and when.
@@ -157,8 +159,29 @@ func (f *Frame) settle(t Taken, now time.Time) error {
 		t.Then()
 	}
 	f.said = append(f.said, t.Said...)
-	f.stand("")
+	f.forward()
 	return nil
+}
+
+// forward goes to the question behind the one that "back" went to; to the first
+// that is open where there is none, or where the answer has made it another list.
+func (f *Frame) forward() {
+	at := f.at
+	f.stand("")
+	if at == "" {
+		return
+	}
+	steps := f.o.Steps()
+	i := slices.IndexFunc(steps, func(s Step) bool { return s.ID == at })
+	if i < 0 {
+		return
+	}
+	for _, s := range steps[i+1:] {
+		if !s.Done || !s.Once {
+			f.stand(s.ID)
+			return
+		}
+	}
 }
 
 // stand asks the question of that ID, or the first that is open for "".
@@ -208,13 +231,14 @@ func (f *Frame) Question() ask.Question {
 
 // The commands that are taken at every question.
 const (
-	WordBack   = "back"
-	WordSkip   = "skip"
-	WordGiveUp = "give up"
+	WordBack    = ask.WordBack
+	WordForward = ask.WordForward
+	WordSkip    = "skip"
+	WordGiveUp  = "give up"
 )
 
-// Answer takes a line as it was typed. "back", "skip" and "give up" are commands;
-// between double quotes they are what they say. An error that is no *ask.Refusal
+// Answer takes a line as it was typed. "back", "forward", "skip" and "give up" are
+// commands; between double quotes they are what they say. An error that is no *ask.Refusal
 // says why the answer could not be kept; the same question stands then.
 func (f *Frame) Answer(text string) error {
 	a := Answer{Text: strings.TrimSpace(text), Now: f.o.Now()}
@@ -224,6 +248,9 @@ func (f *Frame) Answer(text string) error {
 		a.Text, a.Skip = literal, literal == ""
 	case word == WordBack:
 		return f.back(a.Now)
+	case word == WordForward:
+		f.stand("")
+		return nil
 	case word == WordGiveUp:
 		t, err := f.o.GiveUp()
 		if err != nil {
@@ -268,6 +295,9 @@ func (f *Frame) back(now time.Time) error {
 	i := f.index(steps)
 	if i == 0 {
 		return Refuse(WordBack, "an answer: no question stands before this one")
+	}
+	if f.at == "" {
+		f.Say("back: Enter keeps an answer and goes on, forward goes to the first question that is open")
 	}
 	f.stand(steps[i-1].ID)
 	return nil

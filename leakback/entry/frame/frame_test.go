@@ -66,7 +66,17 @@ func TestFrame(t *testing.T) {
 	e := f.Record().Events[2]
 	require.Equal(t, []string{"two", "misread", "A. Example"}, []string{e.Value, e.Reason, e.Person})
 	require.Equal(t, int64(3), e.Seq)
-	require.Equal(t, []string{"First: two (was skip)"}, f.Said())
+	require.Equal(t, []string{"back: Enter keeps an answer and goes on, forward goes to the first question that is open",
+		"First: two (was skip)"}, f.Said(), "said once, however often one goes back")
+	require.Equal(t, "second", f.Question().ID, "one goes forward as one went back")
+	require.NoError(t, f.Answer(""))
+	require.Len(t, f.Record().Events, 3, "Enter leaves open what was left open")
+	require.Equal(t, ask.Done, f.Question().Kind)
+	require.NoError(t, f.Answer("back"))
+	require.NoError(t, f.Answer("back"))
+	require.NoError(t, f.Answer("forward"))
+	require.Equal(t, ask.Done, f.Question().Kind, "forward leaves out what was passed")
+	f.Said()
 	require.NoError(t, f.Answer("give  up"))
 	require.Equal(t, []string{"given up"}, f.Said())
 	require.Len(t, f.With([]leakback.Event{frame.Event(e.Key, "three")}).Corrections(), 2)

@@ -184,10 +184,12 @@ func TestStepsAreCorrected(t *testing.T) {
 	b.answer("step 4: 90°") // what was done there was another step
 	require.Equal(t, "4/3: 4  90 ", stepLines(b.work())[2])
 	b.heard("torque of step 4: nothing (was 11 lbf·ft)")
+	b.answer("forward")
 	b.at("cylinder 4 tightening 4")
 
 	b = upTo(t, "reused", "cylinder 4 tightening 3")
 	b.answer("back", "step 3: 11 lbf·ft + 60° new") // what was done there was another step
+	b.answer("forward")
 	b.at("cylinder 4 tightening 3")
 	b.heard("step 2 (feed tube nut) was not done")
 	require.Equal(t, "Step 2, feed tube nut: 37 lbf·ft ± 3 N·m", b.flow.Question().Prompt)
@@ -369,8 +371,7 @@ func TestAnything(t *testing.T) {
 		s := rapid.SampledFrom(stories).Draw(rt, "story")
 		b := newBench(t, nil)
 		b.answer(s.lines[:rapid.IntRange(0, len(s.lines)).Draw(rt, "far")]...)
-		lines, forward := rapid.SliceOfN(line(), 20, 80).Draw(rt, "lines"), true
-		for _, text := range lines {
+		for _, text := range rapid.SliceOfN(line(), 20, 80).Draw(rt, "lines") {
 			q := b.flow.Question()
 			if len(q.Options) > 0 && rapid.Bool().Draw(rt, "option") {
 				text = rapid.SampledFrom(q.Options).Draw(rt, "which").Value
@@ -381,7 +382,6 @@ func TestAnything(t *testing.T) {
 			if err != nil && !errors.As(err, &refusal) {
 				rt.Fatalf("%s <- %q: %v", q.ID, text, err)
 			}
-			forward = err == nil && !strings.EqualFold(strings.TrimSpace(text), "back") || err != nil && forward
 			if err != nil && len(b.kept) != len(before) {
 				rt.Fatalf("%s <- %q: refused and kept", q.ID, text)
 			}
@@ -392,7 +392,8 @@ func TestAnything(t *testing.T) {
 		if _, err := repair.Works(leakback.NewRecord(b.kept)); err != nil {
 			rt.Fatal(err)
 		}
-		if forward && b.flow.Question().Kind != ask.Done {
+		b.answer("forward")
+		if b.flow.Question().Kind != ask.Done {
 			stands(rt, b)
 		}
 	})
@@ -413,7 +414,7 @@ func stands(rt rapid.TB, b *bench) {
 // line is what somebody may type.
 func line() *rapid.Generator[string] {
 	return rapid.OneOf(
-		rapid.SampledFrom([]string{"", "", "", "", "skip", "skip", "back", "done", "4", "2", "engine", "cylinder", "understood", "new", "reused",
+		rapid.SampledFrom([]string{"", "", "", "", "skip", "skip", "back", "forward", "done", "4", "2", "engine", "cylinder", "understood", "new", "reused",
 			"swapped", "replaced", "refitted", "30 lbf·in", "30 lbf·ft", "37 lbf·ft", "50 N·m", "11 lbf·ft + 60° new", "60°", "yes", "no",
 			"step 2: 37 lbf·ft", "3=11 lbf·ft", "step 1: 30 lbf·in because misread", "not measured", "30 lbf·ft as typed", "meant", "typed", "again",
 			"4 feed tube = reused because misread", "4 injector = refitted", "2 injector = swapped", "4 swapped with cylinder = 3",

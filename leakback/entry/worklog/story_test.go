@@ -191,8 +191,14 @@ func TestBackFromEverywhere(t *testing.T) {
 				}
 				b.refused("back", "no question stands before")
 				if i > 0 {
-					b.answer("")
-					require.Len(t, b.kept, events)
+					for range seen {
+						if asked(b.flow.Question()) != start {
+							b.answer("")
+						}
+					}
+					require.Equal(t, events, len(b.kept))
+					require.Equal(t, start, asked(b.flow.Question()))
+					b.answer("back", "forward")
 					require.Equal(t, start, asked(b.flow.Question()))
 				}
 				b.answer(line)

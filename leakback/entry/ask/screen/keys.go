@@ -9,9 +9,6 @@ import (
 	"leakback/leakback/terminal"
 )
 
-// back is the word by which a flow goes back.
-const back = "back"
-
 // onKey takes one key.
 func (m *model) onKey(k tea.KeyPressMsg) tea.Cmd {
 	if k.String() == "ctrl+c" {
@@ -26,7 +23,7 @@ func (m *model) onKey(k tea.KeyPressMsg) tea.Cmd {
 		if m.held() {
 			return nil
 		}
-		return m.answer(back)
+		return m.answer(ask.WordBack)
 	case "enter", "ctrl+m", "ctrl+j":
 		return m.onEnter()
 	case "space":
@@ -57,7 +54,7 @@ func (m *model) onEnter() tea.Cmd {
 		m.explain()
 		return nil
 	}
-	if m.q.Kind == ask.Confirm && !m.read && !m.leaves(typed) {
+	if m.q.Kind == ask.Confirm && !m.read && !moves(typed) {
 		m.notes.PageDown()
 		m.answeredAt, m.fresh = m.now(), true // a key held down must not turn every page
 		return nil
@@ -82,9 +79,12 @@ func (m *model) explain() {
 	m.setInput("")
 }
 
-// leaves says whether a word takes the person away from the notes, which need
-// not be read for that.
-func (m *model) leaves(typed string) bool { return strings.EqualFold(typed, back) }
+// moves says whether a text moves about in the flow: it answers nothing, so that
+// neither notes need be read for it nor options be meant by it.
+func moves(text string) bool {
+	text = strings.TrimSpace(text)
+	return strings.EqualFold(text, ask.WordBack) || strings.EqualFold(text, ask.WordForward)
+}
 
 // move takes the keys that move about; it says whether this was one.
 func (m *model) move(key string) bool {

@@ -124,7 +124,7 @@ func (l *optionList) pick(text string) {
 // meant is the answer that a typed text stands for: an option where it says
 // one, else what was typed.
 func (l *optionList) meant(text string) string {
-	if strings.EqualFold(strings.TrimSpace(text), back) {
+	if moves(text) {
 		return text
 	}
 	if i := l.find(text); i >= 0 {
