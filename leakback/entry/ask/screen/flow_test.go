@@ -129,10 +129,10 @@ func (f *fakeFlow) Answer(text string) error {
 		panic("the flow broke")
 	}
 	text = strings.TrimSpace(text)
-	if f.fail != nil && text != back {
+	if f.fail != nil && text != ask.WordBack {
 		return f.fail
 	}
-	if strings.EqualFold(text, back) {
+	if strings.EqualFold(text, ask.WordBack) {
 		return f.goBack()
 	}
 	return f.take(text)
@@ -140,7 +140,7 @@ func (f *fakeFlow) Answer(text string) error {
 
 func (f *fakeFlow) goBack() error {
 	if f.at == atVehicle {
-		return &ask.Refusal{Value: back, Expected: "an answer: this is the first question"}
+		return &ask.Refusal{Value: ask.WordBack, Expected: "an answer: this is the first question"}
 	}
 	f.at, f.started = f.at-1, time.Time{}
 	f.said = append(f.said, "Back.")
