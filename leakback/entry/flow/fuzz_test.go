@@ -35,41 +35,39 @@ func FuzzFlow(f *testing.F) {
 		s := stories[int(which)%len(stories)]
 		b := s.bay(t)
 		b.answer(s.lines[:int(far)%(len(s.lines)+1)]...)
-		lines, forward := strings.Split(text, "\n"), true
+		lines := strings.Split(text, "\n")
 		for _, line := range lines[:min(len(lines), 100)] {
 			rest, waits := strings.CutPrefix(line, "wait ")
 			switch d, err := time.ParseDuration(rest); {
 			case waits && err == nil:
 				b.clock.pass(min(max(d, 0), 48*time.Hour))
 			case line == brokenOff:
-				b.breakOff(forward)
-				forward = true
+				b.breakOff()
 			default:
-				forward = b.answerAny(line, forward)
+				b.answerAny(line)
 			}
 		}
-		if forward {
-			stands(t, b)
-		}
+		b.answer("forward")
+		stands(t, b)
 		b.requireSound()
 	})
 }
 
 // breakOff ends the sitting and begins another one.
-func (b *bay) breakOff(forward bool) {
+func (b *bay) breakOff() {
 	b.t.Helper()
+	b.answer("forward")
 	q := b.flow.Question()
 	resumed, err := flow.Resume(b.options(), b.kept)
 	require.NoError(b.t, err)
-	if forward && !q.Running {
+	if !q.Running {
 		require.Equal(b.t, asked(q), asked(resumed.Question()))
 	}
 	b.flow = resumed
 }
 
-// answerAny answers with whatever line, and says whether the first open question
-// stands.
-func (b *bay) answerAny(line string, forward bool) bool {
+// answerAny answers with whatever line.
+func (b *bay) answerAny(line string) {
 	b.t.Helper()
 	q, before := b.flow.Question(), slices.Clone(b.kept)
 	err := b.flow.Answer(line)
@@ -78,14 +76,13 @@ func (b *bay) answerAny(line string, forward bool) bool {
 		for _, e := range b.kept[len(before):] {
 			requirePlain(b.t, e)
 		}
-		return !strings.EqualFold(strings.TrimSpace(line), "back")
+		return
 	}
 	refusal := new(ask.Refusal)
 	require.ErrorAs(b.t, err, &refusal, "%s <- %q", q.ID, line)
 	require.True(b.t, entry.Printable(err.Error()), "%s <- %q: %q", q.ID, line, err)
 	require.Len(b.t, b.kept, len(before), "%s <- %q: refused and kept", q.ID, line)
 	require.Equal(b.t, q.ID, b.flow.Question().ID)
-	return forward
 }
 
 // requirePlain refuses an event that no logbook takes, or that plays with a terminal.

@@ -32,19 +32,20 @@ func FuzzWork(f *testing.F) {
 		s := stories[int(which)%len(stories)]
 		b := newBench(t, nil)
 		b.answer(s.lines[:int(far)%(len(s.lines)+1)]...)
-		lines, forward := strings.Split(text, "\n"), true
+		lines := strings.Split(text, "\n")
 		for _, line := range lines[:min(len(lines), 100)] {
 			if line != brokenOff {
-				forward = b.answerAny(line, forward)
+				b.answerAny(line)
 				continue
 			}
-			if forward && b.flow.Question().Kind != ask.Done {
+			b.answer("forward")
+			if b.flow.Question().Kind != ask.Done {
 				stands(t, b)
 			}
 			b.resume() // behind the end it is another work
-			forward = true
 		}
-		if forward && b.flow.Question().Kind != ask.Done {
+		b.answer("forward")
+		if b.flow.Question().Kind != ask.Done {
 			stands(t, b)
 		}
 		works, err := repair.Works(leakback.NewRecord(b.kept))
@@ -57,9 +58,8 @@ func FuzzWork(f *testing.F) {
 	})
 }
 
-// answerAny answers with whatever line, and says whether the first open question
-// stands.
-func (b *bench) answerAny(line string, forward bool) bool {
+// answerAny answers with whatever line.
+func (b *bench) answerAny(line string) {
 	b.t.Helper()
 	q, before := b.flow.Question(), slices.Clone(b.kept)
 	err := b.flow.Answer(line)
@@ -71,14 +71,13 @@ func (b *bench) answerAny(line string, forward bool) bool {
 				require.True(b.t, entry.Printable(text), "%q", text)
 			}
 		}
-		return !strings.EqualFold(strings.TrimSpace(line), "back")
+		return
 	}
 	refusal := new(ask.Refusal)
 	require.ErrorAs(b.t, err, &refusal, "%s <- %q", q.ID, line)
 	require.True(b.t, entry.Printable(err.Error()), "%s <- %q: %q", q.ID, line, err)
 	require.Len(b.t, b.kept, len(before), "%s <- %q: refused and kept", q.ID, line)
 	require.Equal(b.t, q.ID, b.flow.Question().ID)
-	return forward
 }
 
 // Whatever a flag of the work log says, it is taken as sound events, or refused in
