@@ -49,7 +49,8 @@ func readDocument(data []byte, file string) (*document, error) {
 }
 
 // mostBytes and mostKeys are how long a sheet may be; written by hand, it is a
-// few thousand bytes. The decoder's time goes with the square of the keys.
+// few thousand bytes. The decoder's time goes with the square of the keys, and of
+// the tables.
 const (
 	mostBytes = 1 << 20
 	mostKeys  = 10_000
@@ -67,6 +68,8 @@ func plainText(data []byte) ([]byte, error) {
 		return nil, errors.New("not a text file: expected a limits sheet in TOML, saved as UTF-8")
 	case bytes.Count(data, []byte("="))-bytes.Count(data, []byte("==")) > mostKeys:
 		return nil, errors.New("too many keys: expected a limits sheet")
+	case bytes.Count(data, []byte("[")) > mostKeys:
+		return nil, errors.New("too many tables and lists: expected a limits sheet")
 	}
 	return bytes.TrimPrefix(data, []byte("\ufeff")), nil
 }

@@ -184,6 +184,8 @@ func TestParseRefusesWhatIsNoText(t *testing.T) {
 		"\xfe\xff\x00[\x00s":                       "bay.toml: text in UTF-16: expected UTF-8, save it so",
 		"PK\x03\x04\x00":                           "bay.toml: not a text file: expected a limits sheet in TOML, saved as UTF-8",
 		"set = {" + strings.Repeat("a=1,", 10_001): "bay.toml: too many keys: expected a limits sheet",
+		strings.Repeat("[[limit]]\n", 5_001):       "bay.toml: too many tables and lists: expected a limits sheet",
+		"a = " + strings.Repeat("[", 100_000):      "bay.toml: too many tables and lists: expected a limits sheet",
 		strings.Repeat("#", 1<<20) + "#":           "bay.toml: longer than 1 MiB: expected a limits sheet",
 	} {
 		_, err := limits.Parse([]byte(text), "bay.toml")
