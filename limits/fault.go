@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"leakback/limits/quantity"
 )
 
 // Fault is one thing that is wrong with a limits sheet, and where.
@@ -24,7 +26,7 @@ type Fault struct {
 // Error is one line: file, line, column, key, the value and what was expected.
 func (f Fault) Error() string {
 	var b strings.Builder
-	b.WriteString(oneLine(f.Path))
+	b.WriteString(quantity.Name(f.Path))
 	if f.Line > 0 {
 		fmt.Fprintf(&b, ":%d:%d", f.Line, f.Column)
 	}
@@ -52,7 +54,7 @@ func (e *FaultError) Error() string {
 		lines = append(lines, f.Error())
 	}
 	if e.More > 0 {
-		lines = append(lines, fmt.Sprintf("%s: and %d more", oneLine(e.Faults[0].Path), e.More))
+		lines = append(lines, fmt.Sprintf("%s: and %d more", quantity.Name(e.Faults[0].Path), e.More))
 	}
 	return strings.Join(lines, "\n")
 }

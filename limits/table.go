@@ -6,7 +6,6 @@ import (
 	"maps"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 	"unicode"
 
@@ -311,16 +310,7 @@ func printable(text string) string {
 	if text == "" || len(text) > 40 {
 		return quantity.Quote(text)
 	}
-	return oneLine(text)
-}
-
-// oneLine is text as it is, or quoted where it would break the line or play
-// with the terminal.
-func oneLine(text string) string {
-	if strings.ContainsFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }) {
-		return strconv.Quote(text)
-	}
-	return text
+	return quantity.Name(text)
 }
 
 func shownList(numbers []float64) string {

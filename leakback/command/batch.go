@@ -8,6 +8,7 @@ import (
 	"runtime"
 
 	"leakback/leakback"
+	"leakback/limits/quantity"
 	"leakback/report"
 )
 
@@ -143,7 +144,7 @@ func (b *pipeline) write(ctx context.Context, stdout io.Writer, p *progress) (le
 		}
 		if b.history != nil {
 			if err := b.history.Add(c.rows); err != nil {
-				return worst, &fileError{fmt.Errorf("%s: not written: %w", b.printer.o.output, reason(err))}
+				return worst, &fileError{fmt.Errorf("%s: not written: %w", quantity.Name(b.printer.o.output), reason(err))}
 			}
 		}
 		if err := b.check.logAll(ctx, c.jobs[:c.count]); err != nil {

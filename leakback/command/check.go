@@ -297,27 +297,29 @@ func (c *check) sound(files []string) error {
 	if err := soundJob(&c.o.job); err != nil || c.o.output == "" {
 		return err
 	}
-	return c.soundOutput(files)
+	return soundWorkbook(c.o.output, c.o.overwrite, append([]string{c.o.limits}, files...)...)
 }
 
-func (c *check) soundOutput(files []string) error {
-	if err := soundName(c.o.output); err != nil {
-		return err
-	}
-	for _, in := range append([]string{c.o.limits}, files...) {
-		if sameFile(in, c.o.output) {
-			return fmt.Errorf("--output: %s: expected another file than what is read", c.o.output)
-		}
-	}
-	return replaceable(c.o.output, c.o.overwrite)
-}
-
-// soundWorkbook refuses a name that no workbook can be written to.
-func soundWorkbook(path string, overwrite bool) error {
+// soundWorkbook refuses a name that no workbook can be written to, that of a file
+// that is read among them.
+func soundWorkbook(path string, overwrite bool, read ...string) error {
 	if err := soundName(path); err != nil {
 		return err
 	}
+	if err := another("output", path, read...); err != nil {
+		return err
+	}
 	return replaceable(path, overwrite)
+}
+
+// another refuses an output that is what is read, whatever the two are called.
+func another(flag, output string, read ...string) error {
+	for _, in := range read {
+		if sameFile(in, output) {
+			return fmt.Errorf("--%s: %s: expected another file than what is read", flag, quantity.Name(output))
+		}
+	}
+	return nil
 }
 
 // soundName refuses a name that is no workbook's.

@@ -130,7 +130,7 @@ judgement come before anything this program says. Fuel in the rail can be above
 	root.SetErr(env.stderr)
 	root.SetVersionTemplate("leakback {{.Version}}\n")
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
-		return &hintedError{err, "see " + c.CommandPath() + " --help"}
+		return &hintedError{errors.New(terminal.OneLine(err.Error())), "see " + c.CommandPath() + " --help"} // a flag may be typed in two lines
 	})
 	root.AddCommand(newCheckCommand(env), newRecordCommand(env), newWorkCommand(env), newRetestCommand(env), newHistoryCommand(env), newReportCommand(env),
 		newFormCommand(env), newPlanCommand(env), newLimitsCommand(env), newLogbookCommand(env))

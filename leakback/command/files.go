@@ -11,47 +11,103 @@ import (
 	"runtime"
 	"strings"
 
+	"leakback/leakback/logbook"
 	"leakback/leakback/refused"
 	"leakback/limits/quantity"
 )
 
 // replaceable says, before any work is done, whether a file may be written
-// there; what happens in between is caught when it is written.
+// there; what happens in between is caught when it is written. A logbook is never
+// replaced, whatever it is called and whichever link leads to it.
 func replaceable(path string, overwrite bool) error {
+	if err := free(path, overwrite); err != nil {
+		return err
+	}
+	if isDatabase(path) {
+		return leftAlone(path, "is a logbook, or another database,")
+	}
+	return nil
+}
+
+// free says whether a file may be written there, a logbook's copy among them.
+//
+// A link is followed, so that it goes on pointing to the file that is replaced. One
+// that leads nowhere is not taken for a name that is free: where its folder is on a
+// drive that is away, the report would stay here and never be where it is looked
+// for.
+func free(path string, overwrite bool) error {
 	if err := portableName(path); err != nil {
 		return err
 	}
 	switch info, err := os.Stat(path); {
 	case errors.Is(err, fs.ErrNotExist):
+		if target, err := os.Readlink(path); err == nil {
+			return leftAlone(path, "is a link to "+quantity.Name(target)+", which is not there,")
+		}
 		return nil
 	case err != nil:
-		return &fileError{fmt.Errorf("%s: cannot be written: %w", path, reason(err))}
+		return unwritten(path, err)
 	case info.IsDir():
-		return &fileError{fmt.Errorf("%s: is a folder; expected the name of a file to write", path)}
+		return &fileError{fmt.Errorf("%s: is a folder; expected the name of a file to write", quantity.Name(path))}
 	case !info.Mode().IsRegular():
-		return &fileError{fmt.Errorf("%s: is not an ordinary file and is left alone", path)}
+		return leftAlone(path, "is not an ordinary file")
 	case !overwrite:
 		return alreadyThere(path)
 	}
 	return nil
 }
 
+func leftAlone(path, what string) error {
+	return &fileError{fmt.Errorf("%s: %s and is left alone", quantity.Name(path), what)}
+}
+
+func unwritten(path string, err error) error {
+	return &fileError{fmt.Errorf("%s: cannot be written: %w", quantity.Name(path), reason(err))}
+}
+
+func unread(path string, err error) error {
+	return &fileError{fmt.Errorf("%s: cannot be read: %w", quantity.Name(path), reason(err))}
+}
+
+// databaseHead is how every SQLite file begins
+// (https://www.sqlite.org/fileformat.html, 1.3).
+const databaseHead = "SQLite format 3\x00"
+
+func isDatabase(path string) bool {
+	f, err := os.Open(path)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	head := make([]byte, len(databaseHead))
+	_, err = io.ReadFull(f, head)
+	return err == nil && string(head) == databaseHead
+}
+
+// followed is the file that a path leads to; the path itself where there is none.
+func followed(path string) string {
+	if target, err := filepath.EvalSymlinks(path); err == nil {
+		return target
+	}
+	return path
+}
+
 // writable says, before long work is done, whether a file can be made there.
 func writable(path string) error {
 	probe, err := os.CreateTemp(filepath.Dir(path), ".leakback-*.tmp")
 	if err != nil {
-		return &fileError{fmt.Errorf("%s: cannot be written: %w", path, reason(err))}
+		return unwritten(path, err)
 	}
 	probe.Close()
 	if err := os.Remove(probe.Name()); err != nil {
-		return &fileError{fmt.Errorf("%s: cannot be written: %w", path, reason(err))}
+		return unwritten(path, err)
 	}
 	return nil
 }
 
 func alreadyThere(path string) error {
 	return &fileError{&hintedError{
-		fmt.Errorf("%s: already exists and is left as it is", path),
+		fmt.Errorf("%s: already exists and is left as it is", quantity.Name(path)),
 		"choose another name, or replace it with --overwrite",
 	}}
 }
@@ -64,14 +120,10 @@ func writeFile(path string, overwrite bool, write func(io.Writer) error) (err er
 	if err := replaceable(path, overwrite); err != nil {
 		return err
 	}
-	if overwrite { // a link keeps pointing to the file that is replaced
-		if target, err := filepath.EvalSymlinks(path); err == nil {
-			path = target
-		}
-	}
-	temporary, err := os.CreateTemp(filepath.Dir(path), ".leakback-*.tmp")
+	place := followed(path)
+	temporary, err := os.CreateTemp(filepath.Dir(place), ".leakback-*.tmp")
 	if err != nil {
-		return &fileError{fmt.Errorf("%s: cannot be written: %w", path, reason(err))}
+		return unwritten(path, err)
 	}
 	defer func() {
 		if err != nil {
@@ -80,38 +132,44 @@ func writeFile(path string, overwrite bool, write func(io.Writer) error) (err er
 		}
 	}()
 	if err := fill(temporary, write); err != nil {
-		return fmt.Errorf("%s: not written: %w", path, err)
+		return fmt.Errorf("%s: not written: %w", quantity.Name(path), err)
 	}
-	if err := publish(temporary.Name(), path, overwrite); err != nil {
-		return err
-	}
-	syncFolder(filepath.Dir(path))
-	return nil
+	return publish(temporary.Name(), path, place, overwrite)
 }
 
-// writeFileAt is writeFile where what writes needs the name of a file that is
-// not there yet.
-func writeFileAt(path string, overwrite bool, write func(temporary string) error) (err error) {
-	if err := replaceable(path, overwrite); err != nil {
+// writeCopy is writeFile of a logbook's copy: what writes it needs the name of a
+// file that is not there yet. An earlier copy may be replaced, and a logbook with
+// entries that stand beside its file may not: SQLite would take them for the copy's.
+func writeCopy(path string, overwrite bool, write func(temporary string) error) (err error) {
+	if err := free(path, overwrite); err != nil {
 		return err
 	}
-	folder, err := os.MkdirTemp(filepath.Dir(path), ".leakback-*.tmp")
+	place := followed(path)
+	if info, err := os.Stat(place + "-wal"); err == nil && info.Size() > 0 {
+		return leftAlone(path, "is a logbook in use, with entries in "+quantity.Name(filepath.Base(place)+"-wal")+",")
+	}
+	folder, err := os.MkdirTemp(filepath.Dir(place), ".leakback-*.tmp")
 	if err != nil {
-		return &fileError{fmt.Errorf("%s: cannot be written: %w", path, reason(err))}
+		return unwritten(path, err)
 	}
 	defer os.RemoveAll(folder)
-	temporary := filepath.Join(folder, filepath.Base(path))
+	temporary := filepath.Join(folder, "copy.db")
 	if err := write(temporary); err != nil {
-		return fmt.Errorf("%s: not written: %w", path, err)
+		return ofCopy(err, temporary, path)
 	}
 	if err := syncFile(temporary); err != nil {
-		return &fileError{fmt.Errorf("%s: not written: %w", path, reason(err))}
+		return &fileError{fmt.Errorf("%s: not written: %w", quantity.Name(path), reason(err))}
 	}
-	if err := publish(temporary, path, overwrite); err != nil {
-		return err
+	return publish(temporary, path, place, overwrite)
+}
+
+// ofCopy is an error of the temporary copy as one of the file that was asked for.
+func ofCopy(err error, temporary, path string) error {
+	var kept *logbook.Error
+	if errors.As(err, &kept) && kept.Path == temporary {
+		return kept.At(path)
 	}
-	syncFolder(filepath.Dir(path))
-	return nil
+	return fmt.Errorf("%s: not written: %w", quantity.Name(path), err)
 }
 
 // syncFile makes what was written to a file last through a power cut.
@@ -126,7 +184,7 @@ func syncFile(path string) error {
 
 // fill writes, syncs and closes the temporary file.
 func fill(f *os.File, write func(io.Writer) error) error {
-	buffered := bufio.NewWriterSize(f, 1<<16)
+	buffered := bufio.NewWriterSize(unnamed{f}, 1<<16)
 	if err := write(buffered); err != nil {
 		return err
 	}
@@ -140,32 +198,46 @@ func fill(f *os.File, write func(io.Writer) error) error {
 	return nil
 }
 
-// publish gives the finished file its name. A link that fails where the name
-// is taken is the only step that cannot replace another's file; where the file
-// system has no links, a look beforehand must do.
-func publish(temporary, path string, overwrite bool) error {
+// unnamed is a temporary file whose errors do not tell its name.
+type unnamed struct{ io.Writer }
+
+// Write writes to the file.
+func (u unnamed) Write(p []byte) (int, error) {
+	n, err := u.Writer.Write(p)
+	if err != nil {
+		err = &fileError{reason(err)}
+	}
+	return n, err
+}
+
+// publish puts the finished file in its place, the one that the path leads to. A
+// link that fails where the name is taken is the only step that cannot replace
+// another's file; where the file system has no links, a look beforehand must do.
+func publish(temporary, path, place string, overwrite bool) error {
 	if !overwrite {
-		switch err := os.Link(temporary, path); {
+		switch err := os.Link(temporary, place); {
 		case err == nil:
 			os.Remove(temporary)
+			syncFolder(filepath.Dir(place))
 			return nil
 		case errors.Is(err, fs.ErrExist):
 			return alreadyThere(path)
 		}
-		if err := replaceable(path, false); err != nil {
+		if err := free(path, false); err != nil {
 			return err
 		}
 	}
-	if err := os.Rename(temporary, path); err != nil {
+	if err := os.Rename(temporary, place); err != nil {
 		return notReplaced(path, err)
 	}
+	syncFolder(filepath.Dir(place))
 	return nil
 }
 
 // notReplaced says why a file could not be given its name. Windows leaves a file
 // alone that another program has open, or that is marked read-only.
 func notReplaced(path string, err error) error {
-	failed := &fileError{fmt.Errorf("%s: cannot be written: %w", path, reason(err))}
+	failed := unwritten(path, err)
 	info, missing := os.Stat(path)
 	switch {
 	case missing != nil || !refused.InUse(err):
@@ -186,9 +258,9 @@ func portableName(path string) error {
 		switch {
 		case part == "." || part == "..":
 		case !filepath.IsLocal(part):
-			return fmt.Errorf("%s: %s is no file's name on Windows: expected another name, without a colon", path, quantity.Quote(part))
+			return fmt.Errorf("%s: %s is no file's name on Windows: expected another name, without a colon", quantity.Name(path), quantity.Quote(part))
 		case strings.TrimRight(part, ". ") != part:
-			return fmt.Errorf("%s: %s: expected a name that ends in neither a dot nor a space, which Windows leaves out", path, quantity.Quote(part))
+			return fmt.Errorf("%s: %s: expected a name that ends in neither a dot nor a space, which Windows leaves out", quantity.Name(path), quantity.Quote(part))
 		}
 	}
 	return nil
@@ -214,7 +286,7 @@ func makeFolder(path string) (made []string, err error) {
 	}
 	if err := os.MkdirAll(path, 0o755); err != nil {
 		removeFolders(made)
-		return nil, &fileError{fmt.Errorf("%s: cannot be made: %w", path, reason(err))}
+		return nil, &fileError{fmt.Errorf("%s: cannot be made: %w", quantity.Name(path), reason(err))}
 	}
 	return made, nil
 }

@@ -2,13 +2,17 @@ package command
 
 import (
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"leakback/leakback/logbook"
 )
 
 func text(s string) func(io.Writer) error {
@@ -91,4 +95,139 @@ func TestWriteFileThroughALink(t *testing.T) {
 	info, err := os.Lstat(link)
 	require.NoError(t, err)
 	assert.NotZero(t, info.Mode()&os.ModeSymlink)
+}
+
+// A link that leads nowhere is neither replaced nor followed, one to a logbook is
+// not followed, and what is no file of ours is left alone; with and without leave
+// to replace.
+func TestWriteFileLeavesAlone(t *testing.T) {
+	folder := t.TempDir()
+	at := func(name string) string { return filepath.Join(folder, name) }
+	book := logbookAt(t, at("shop.db"))
+	require.NoError(t, os.Mkdir(at("folder.xlsx"), 0o755))
+	require.NoError(t, os.Link(at("shop.db"), at("hard.xlsx")))
+	for link, target := range map[string]string{"lonely.xlsx": "away.xlsx", "itself.xlsx": "itself.xlsx", "round.xlsx": "trip.xlsx",
+		"trip.xlsx": "round.xlsx", "to-folder.xlsx": "folder.xlsx", "book.xlsx": "shop.db", "twice.xlsx": "book.xlsx"} {
+		if err := os.Symlink(target, at(link)); err != nil {
+			t.Skip("no symbolic links here: ", err)
+		}
+	}
+	before, err := os.ReadDir(folder)
+	require.NoError(t, err)
+	for name, want := range map[string]string{
+		"lonely.xlsx": "is a link to away.xlsx, which is not there, and is left alone", "itself.xlsx": "cannot be written: ",
+		"round.xlsx": "cannot be written: ", "folder.xlsx": "is a folder", "to-folder.xlsx": "is a folder", "book.xlsx": "is a logbook",
+		"twice.xlsx": "is a logbook", "hard.xlsx": "is a logbook", "shop.db": "is a logbook",
+	} {
+		for _, overwrite := range []bool{false, true} {
+			err := writeFile(at(name), overwrite, text("report"))
+			assert.Equal(t, exitFile, exitCode(err), name)
+			if overwrite || want != "is a logbook" {
+				assert.ErrorContains(t, err, at(name)+": "+want)
+			}
+		}
+	}
+	now, err := os.ReadFile(at("shop.db"))
+	require.NoError(t, err)
+	assert.Equal(t, book, now)
+	after, err := os.ReadDir(folder)
+	require.NoError(t, err)
+	assert.Equal(t, fmt.Sprint(before), fmt.Sprint(after), "nothing new, nothing temporary, every link a link")
+}
+
+// logbookAt makes a logbook and gives its bytes.
+func logbookAt(t *testing.T, path string) []byte {
+	t.Helper()
+	book, err := logbook.Open(t.Context(), path, logbook.Options{})
+	require.NoError(t, err)
+	require.NoError(t, book.Close())
+	content, err := os.ReadFile(path)
+	require.NoError(t, err)
+	return content
+}
+
+// Whatever goes wrong, the error names the file that was asked for and no temporary
+// one, and says so on one line.
+func TestErrorsNameTheFile(t *testing.T) {
+	vanish := func(folder string) func(io.Writer) error {
+		return func(io.Writer) error { return os.RemoveAll(folder) }
+	}
+	full := func(io.Writer) error {
+		_, err := unnamed{brokenFile{}}.Write([]byte("half"))
+		return err
+	}
+	folder := t.TempDir()
+	shop := filepath.Join(folder, "shop.db")
+	logbookAt(t, shop)
+	book, err := logbook.Open(t.Context(), shop, logbook.Options{ReadOnly: true})
+	require.NoError(t, err)
+	defer book.Close()
+	for name, write := range map[string]func(path string) error{
+		"folder vanishes": func(path string) error { return writeFile(path, true, vanish(filepath.Dir(path))) },
+		"no folder":       func(path string) error { return writeFile(filepath.Join(path, "b.xlsx"), false, text("")) },
+		"full disk":       func(path string) error { return writeFile(path, false, full) },
+		"copy's folder vanishes": func(path string) error {
+			return writeCopy(path, false, func(temporary string) error {
+				require.NoError(t, os.RemoveAll(filepath.Dir(temporary)))
+				return book.Backup(t.Context(), temporary)
+			})
+		},
+		"copy vanishes": func(path string) error {
+			return writeCopy(path, false, func(temporary string) error { return nil })
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			inside := filepath.Join(t.TempDir(), "inside")
+			require.NoError(t, os.Mkdir(inside, 0o755))
+			err := write(filepath.Join(inside, "a\nb.xlsx"))
+			require.Error(t, err)
+			assert.Equal(t, exitFile, exitCode(err))
+			said := err.Error()
+			var kept *logbook.Error
+			if errors.As(err, &kept) {
+				said += kept.Hint()
+			}
+			assert.Contains(t, said, `a\nb.xlsx`)
+			assert.NotContains(t, said, ".leakback-")
+			assert.NotContains(t, said, "\n")
+			if entries, err := os.ReadDir(inside); err == nil {
+				assert.Empty(t, entries)
+			}
+		})
+	}
+}
+
+// brokenFile is a file on a full disk.
+type brokenFile struct{}
+
+func (brokenFile) Write([]byte) (int, error) {
+	return 0, &os.PathError{Op: "write", Path: ".leakback-1.tmp", Err: errors.New("no space left on device")}
+}
+
+// A backup replaces an earlier one, through a link as well, and never a logbook that
+// has entries beside its file: they would be taken for the copy's.
+func TestWriteCopy(t *testing.T) {
+	folder := t.TempDir()
+	old, link := filepath.Join(folder, "old.db"), filepath.Join(folder, "link.db")
+	logbookAt(t, old)
+	if err := os.Symlink("old.db", link); err != nil {
+		t.Skip("no symbolic links here: ", err)
+	}
+	copied := func(temporary string) error { return os.WriteFile(temporary, []byte("copy"), 0o600) }
+	assert.ErrorContains(t, writeCopy(link, false, copied), "already exists")
+	require.NoError(t, writeCopy(link, true, copied))
+	now, err := os.ReadFile(old)
+	require.NoError(t, err)
+	assert.Equal(t, "copy", string(now))
+	info, err := os.Lstat(link)
+	require.NoError(t, err)
+	assert.NotZero(t, info.Mode()&os.ModeSymlink)
+
+	require.NoError(t, os.WriteFile(old+"-wal", []byte(strings.Repeat("e", 100)), 0o600))
+	for _, path := range []string{old, link} {
+		err = writeCopy(path, true, copied)
+		assert.Equal(t, exitFile, exitCode(err))
+		assert.ErrorContains(t, err, path+": is a logbook in use, with entries in old.db-wal, and is left alone")
+	}
+	only(t, folder, "link.db", "old.db", "old.db-wal")
 }

@@ -67,7 +67,7 @@ func (o *formOptions) run(env *environment) error {
 	case o.cylinders < 0 || o.cylinders > limits.MostCylinders:
 		return fmt.Errorf("--cylinders: %d: expected 1 to %d", o.cylinders, limits.MostCylinders)
 	}
-	if err := soundWorkbook(o.output, o.overwrite); err != nil {
+	if err := soundWorkbook(o.output, o.overwrite, o.limits); err != nil {
 		return err
 	}
 	sheet, err := env.findSheet(o.engine, o.limits)

@@ -10,7 +10,6 @@ import (
 	"github.com/spf13/pflag"
 
 	"leakback/leakback"
-	"leakback/leakback/entry"
 	"leakback/limits/quantity"
 )
 
@@ -35,7 +34,7 @@ func (l *leaveOutOptions) sound() error {
 			len(l.runs), len(l.reasons))
 	}
 	for i, reason := range l.reasons {
-		if strings.TrimSpace(reason) == "" || utf8.RuneCountInString(reason) > leakback.LongestSentence || !entry.Printable(reason) {
+		if strings.TrimSpace(reason) == "" || utf8.RuneCountInString(reason) > leakback.LongestSentence || !quantity.Printable(reason) {
 			return fmt.Errorf("--reason: %s: expected why run %d is left out, at most %d printable characters",
 				quantity.Quote(reason), l.runs[i], leakback.LongestSentence)
 		}

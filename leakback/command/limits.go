@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"leakback/limits"
+	"leakback/limits/quantity"
 )
 
 func newLimitsCommand(env *environment) *cobra.Command {
@@ -80,7 +81,7 @@ Exit codes: 0 every sheet is sound; 2 one is not; 3 one cannot be read.`,
 			for _, file := range files {
 				if _, err := limits.Load(file); err != nil {
 					wrong = append(wrong, unreadSheet(err))
-				} else if _, err := fmt.Fprintf(env.stdout, "%s: sound\n", file); err != nil {
+				} else if _, err := fmt.Fprintf(env.stdout, "%s: sound\n", quantity.Name(file)); err != nil {
 					return stdoutError(err)
 				}
 			}
@@ -146,7 +147,7 @@ func startSheet(env *environment, engine, output string, overwrite bool) error {
 		if err := writeFile(output, overwrite, write); err != nil {
 			return err
 		}
-		env.say("wrote " + output)
+		env.wrote(output)
 	}
 	sayNext(env, engine, cmp.Or(output, "FILE"))
 	return nil
@@ -172,7 +173,7 @@ func unreadSheet(err error) error {
 	if !errors.As(err, &path) {
 		return err
 	}
-	return &fileError{fmt.Errorf("%s: cannot be read: %w", path.Path, reason(err))}
+	return &fileError{fmt.Errorf("%s: cannot be read: %w", quantity.Name(path.Path), reason(err))}
 }
 
 // sayWhereToKeep says where a sheet is found by its engine's name.

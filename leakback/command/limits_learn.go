@@ -159,10 +159,8 @@ func (l *learning) sound() error {
 	case !strings.HasSuffix(strings.ToLower(o.output), ".toml"):
 		return fmt.Errorf("--output: %s: expected a name that ends in .toml", quantity.Quote(o.output))
 	}
-	for _, in := range l.files {
-		if sameFile(in, o.output) {
-			return fmt.Errorf("--output: %s: expected another file than what is read", o.output)
-		}
+	if err := another("output", o.output, l.files...); err != nil {
+		return err
 	}
 	return replaceable(o.output, o.overwrite)
 }
@@ -268,7 +266,7 @@ func (l *learning) samples() (*limits.Sheet, []leakback.Sample, error) {
 		return nil, nil, err
 	}
 	if l.o.output != "" && sameFile(found.Path, l.o.output) {
-		return nil, nil, &hintedError{fmt.Errorf("--output: %s: expected another file than the limits sheet in force", l.o.output),
+		return nil, nil, &hintedError{fmt.Errorf("--output: %s: expected another file than the limits sheet in force", quantity.Name(l.o.output)),
 			"its comments would be lost: write a new file, look at it, then put it in the old one's place"}
 	}
 	sheet := *found
@@ -339,7 +337,7 @@ func (l *learning) write(learned *learn.Learned, sheet *limits.Sheet) error {
 	if err != nil {
 		return err
 	}
-	l.env.say("wrote " + l.o.output)
+	l.env.wrote(l.o.output)
 	l.env.say("next: leakback limits show --limits " + quotedWhereSpaced(l.o.output))
 	sayWhereToKeep(l.env, s.Engine)
 	return nil

@@ -116,13 +116,15 @@ func (o *logbookOptions) backup(ctx context.Context, env *environment, path stri
 		return err
 	}
 	defer book.Close()
-	if sameFile(o.where(env), path) {
-		return fmt.Errorf("%s: expected another file than the logbook", path)
+	for _, used := range []string{o.where(env), env.getenv(logbookVariable), env.logbook} {
+		if sameFile(used, path) {
+			return fmt.Errorf("%s: expected another file than the logbook", quantity.Name(path))
+		}
 	}
-	if err := writeFileAt(path, overwrite, func(temporary string) error { return book.Backup(ctx, temporary) }); err != nil {
+	if err := writeCopy(path, overwrite, func(temporary string) error { return book.Backup(ctx, temporary) }); err != nil {
 		return err
 	}
-	env.say("wrote " + path)
+	env.wrote(path)
 	return nil
 }
 
@@ -185,7 +187,7 @@ func (o *logbookOptions) importFrom(ctx context.Context, env *environment, path 
 	}
 	f, err := os.Open(path)
 	if err != nil {
-		return &fileError{fmt.Errorf("%s: cannot be read: %w", path, reason(err))}
+		return unread(path, err)
 	}
 	defer f.Close()
 	book, err := o.toWrite(ctx, env)
@@ -200,7 +202,7 @@ func (o *logbookOptions) importFrom(ctx context.Context, env *environment, path 
 		if done.Tests > 0 {
 			env.say(text)
 		}
-		return fmt.Errorf("%s: %w", path, err)
+		return fmt.Errorf("%s: %w", quantity.Name(path), err)
 	}
 	_, err = fmt.Fprintln(env.stdout, text)
 	return stdoutError(err)

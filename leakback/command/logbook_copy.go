@@ -36,7 +36,7 @@ out; 130 interrupted.`,
 
 func copyLogbook(ctx context.Context, env *environment, from, to string) error {
 	if sameFile(from, to) {
-		return fmt.Errorf("%s: expected two different logbooks", to)
+		return fmt.Errorf("%s: expected two different logbooks", shownPath(env, to))
 	}
 	source, err := logbook.Open(ctx, from, logbook.Options{ReadOnly: true, MustExist: true})
 	if err != nil {

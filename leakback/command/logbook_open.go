@@ -17,6 +17,7 @@ import (
 	"leakback/leakback/entry/recorded"
 	"leakback/leakback/logbook"
 	"leakback/leakback/repair"
+	"leakback/limits/quantity"
 	"leakback/report"
 )
 
@@ -203,8 +204,8 @@ func shownPath(env *environment, address string) string {
 	}
 	if home := env.getenv("HOME"); home != "" {
 		if rel, err := filepath.Rel(home, address); err == nil && filepath.IsLocal(rel) {
-			return filepath.Join("~", rel)
+			address = filepath.Join("~", rel)
 		}
 	}
-	return address
+	return quantity.Name(address)
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"leakback/leakback/logbook"
+	"leakback/limits/quantity"
 )
 
 // verifyHelp says what is compared, and what that proves and does not prove.
@@ -88,17 +89,17 @@ func (o *verifyOptions) run(ctx context.Context, env *environment, reports []str
 func (o *verifyOptions) againstHeads(ctx context.Context, env *environment, book *logbook.Book) error {
 	f, err := os.Open(o.heads)
 	if err != nil {
-		return &fileError{fmt.Errorf("%s: cannot be read: %w", o.heads, reason(err))}
+		return unread(o.heads, err)
 	}
 	defer f.Close()
 	checked, err := book.CheckHeads(ctx, f)
 	if err != nil {
-		return fmt.Errorf("%s: %w", o.heads, err)
+		return fmt.Errorf("%s: %w", quantity.Name(o.heads), err)
 	}
 	if err := o.faults(env, checked); err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(env.stdout, "%s: the logbook has all that the list has: %s with %s\n", o.heads,
+	_, err = fmt.Fprintf(env.stdout, "%s: the logbook has all that the list has: %s with %s\n", quantity.Name(o.heads),
 		counted(int(checked.Tests), "test"), counted(int(checked.Events), "event"))
 	return stdoutError(err)
 }

@@ -82,7 +82,7 @@ func (v *verification) report(ctx context.Context, path string) error {
 	case errors.Is(err, context.Canceled):
 		return err
 	}
-	v.errs = append(v.errs, fmt.Errorf("%s: %w", path, err))
+	v.errs = append(v.errs, fmt.Errorf("%s: %w", quantity.Name(path), err))
 	return nil
 }
 
@@ -101,7 +101,7 @@ func (v *verification) outcome() error {
 // say prints what came of one report.
 func (v *verification) say(said *verdict) error {
 	var out bytes.Buffer
-	line := func(text string) { fmt.Fprintf(&out, "%s: %s\n", said.path, text) }
+	line := func(text string) { fmt.Fprintf(&out, "%s: %s\n", quantity.Name(said.path), text) }
 	if len(said.differences) == 0 {
 		v.same++
 		line(said.same)

@@ -10,6 +10,7 @@ import (
 
 	"leakback/leakback"
 	"leakback/leakback/advice"
+	"leakback/limits/quantity"
 	"leakback/report"
 )
 
@@ -132,9 +133,12 @@ func (env *environment) publish(path string, overwrite bool, write func(io.Write
 	if err := writeFile(path, overwrite, write); err != nil {
 		return err
 	}
-	env.say("wrote " + path)
+	env.wrote(path)
 	return nil
 }
+
+// wrote says that a file is there now.
+func (env *environment) wrote(path string) { env.say("wrote " + quantity.Name(path)) }
 
 // stdoutError marks a failure to write to stdout as one of files.
 func stdoutError(err error) error {

@@ -265,7 +265,7 @@ func (p *planning) writeFiles() error {
 		if err := writeFile(file.name, p.o.overwrite, func(w io.Writer) error { return file.write(w, p.page) }); err != nil {
 			return err
 		}
-		p.env.say("wrote " + file.name)
+		p.env.wrote(file.name)
 	}
 	return nil
 }

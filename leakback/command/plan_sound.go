@@ -90,6 +90,9 @@ func (p *planning) soundFiles() error {
 		case !strings.HasSuffix(strings.ToLower(file.name), file.ending):
 			return fmt.Errorf("--%s: %s: expected a name that ends in %s", file.flag, quantity.Quote(file.name), file.ending)
 		}
+		if err := another(file.flag, file.name, o.limits); err != nil {
+			return err
+		}
 		if err := replaceable(file.name, o.overwrite); err != nil {
 			return err
 		}

@@ -138,7 +138,7 @@ func (r *recording) sound() error {
 	if o.output == "" {
 		return nil
 	}
-	if err := soundWorkbook(o.output, o.overwrite); err != nil {
+	if err := soundWorkbook(o.output, o.overwrite, o.limits, o.from); err != nil {
 		return err
 	}
 	return writable(o.output)

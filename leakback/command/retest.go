@@ -122,7 +122,7 @@ type retest struct {
 }
 
 func (r *retest) run(ctx context.Context, args []string) error {
-	fuel, err := r.sound()
+	fuel, err := r.sound(args)
 	if err != nil {
 		return err
 	}
@@ -169,7 +169,7 @@ func (r *retest) compared(ctx context.Context, args []string, fuel repair.Fuel) 
 	return r.page(ctx, sides, fuel)
 }
 
-func (r *retest) sound() (repair.Fuel, error) {
+func (r *retest) sound(args []string) (repair.Fuel, error) {
 	o := r.o
 	field, _ := repair.FieldNamed(repair.FieldComplaintGone)
 	gone, err := field.Check(0, 0, o.gone)
@@ -183,7 +183,7 @@ func (r *retest) sound() (repair.Fuel, error) {
 	}
 	o.gone = gone
 	if o.output != "" {
-		if err := soundWorkbook(o.output, o.overwrite); err != nil {
+		if err := soundWorkbook(o.output, o.overwrite, append([]string{o.limits}, args...)...); err != nil {
 			return repair.Fuel{}, err
 		}
 	}

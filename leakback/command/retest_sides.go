@@ -104,5 +104,5 @@ func noFileEither(arg string, err error) error {
 	if _, failed := os.Stat(arg); !strings.ContainsAny(arg, `./\`) || !errors.Is(failed, fs.ErrNotExist) {
 		return err
 	}
-	return &fileError{fmt.Errorf("%s: no such file, and no test of the logbook", arg)}
+	return &fileError{fmt.Errorf("%s: no such file, and no test of the logbook", quantity.Name(arg))}
 }

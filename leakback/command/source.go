@@ -14,6 +14,7 @@ import (
 	"leakback/leakback/entry"
 	"leakback/leakback/entry/form"
 	"leakback/limits"
+	"leakback/limits/quantity"
 )
 
 // job is one test with the limits sheet to judge it by.
@@ -154,11 +155,11 @@ func (c *check) onlyTest(name, none, more string) (job, error) {
 	defer src.close()
 	switch alone, err := src.alone(); {
 	case errors.Is(err, io.EOF):
-		return job{}, fmt.Errorf("%s: expected %s", name, none)
+		return job{}, fmt.Errorf("%s: expected %s", quantity.Name(name), none)
 	case err != nil:
 		return job{}, err
 	case !alone:
-		return job{}, fmt.Errorf("%s: expected %s", name, more)
+		return job{}, fmt.Errorf("%s: expected %s", quantity.Name(name), more)
 	}
 	return src.next()
 }
@@ -265,13 +266,13 @@ func (c *check) open(name string) (io.ReadCloser, string, error) {
 	}
 	f, err := os.Open(name)
 	if err != nil {
-		return nil, "", &fileError{fmt.Errorf("%s: cannot be read: %w", name, reason(err))}
+		return nil, "", unread(name, err)
 	}
 	if info, err := f.Stat(); err == nil && info.IsDir() {
 		f.Close()
-		return nil, "", &fileError{fmt.Errorf("%s: is a folder; expected a readings file", name)}
+		return nil, "", &fileError{fmt.Errorf("%s: is a folder; expected a readings file", quantity.Name(name))}
 	}
-	return f, name, nil
+	return f, quantity.Name(name), nil
 }
 
 // sheetFor finds, once for each engine, the limits sheet.

@@ -224,7 +224,7 @@ func oneOf(words ...string) func(string) (string, bool) {
 }
 
 func usualText(text string) (string, bool) {
-	if !Printable(text) || utf8.RuneCountInString(text) > leakback.LongestName {
+	if !quantity.Printable(text) || utf8.RuneCountInString(text) > leakback.LongestName {
 		return "", false
 	}
 	return text, true
@@ -238,16 +238,6 @@ func usualID(text string) (string, bool) {
 }
 
 func beginsID(r rune) bool { return unicode.IsLetter(r) || unicode.IsDigit(r) }
-
-// Printable says whether text can be shown on one line as it is.
-func Printable(text string) bool {
-	for i := range len(text) {
-		if text[i] < ' ' || text[i] > '~' {
-			return utf8.ValidString(text) && strings.IndexFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }) < 0
-		}
-	}
-	return true
-}
 
 // state is what the flags say of a run.
 func (d *Defaults) state() leakback.State {

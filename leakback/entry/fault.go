@@ -31,7 +31,7 @@ type Fault struct {
 func (f Fault) Error() string {
 	parts := make([]string, 0, 4)
 	if f.File != "" {
-		parts = append(parts, oneLine(f.File))
+		parts = append(parts, quantity.Name(f.File))
 	}
 	if place := f.place(); place != "" {
 		parts = append(parts, place)
@@ -54,15 +54,6 @@ func (f Fault) place() string {
 		return fmt.Sprintf("row %d", f.Row)
 	}
 	return fmt.Sprintf("row %d, column %s", f.Row, f.Column)
-}
-
-// oneLine is a file's name as it is, or quoted where it would break the line
-// or play with the terminal.
-func oneLine(name string) string {
-	if Printable(name) {
-		return name
-	}
-	return quantity.Quote(name)
 }
 
 // mostFaults is how many faults are reported of one file.

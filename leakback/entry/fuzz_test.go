@@ -9,6 +9,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"leakback/limits/quantity"
 )
 
 // corpus are the readings files of the testdata, good and bad.
@@ -81,7 +83,7 @@ func requireFaultsInOrder(t *testing.T, err error) {
 	for i, f := range faults.Faults {
 		require.True(t, i == 0 || f.Row >= faults.Faults[i-1].Row)
 		require.NotEmpty(t, f.Expected)
-		require.True(t, Printable(f.Error()), "%q", f.Error())
+		require.True(t, quantity.Printable(f.Error()), "%q", f.Error())
 	}
 }
 

@@ -9,6 +9,7 @@ import (
 
 	"leakback/leakback"
 	"leakback/leakback/refused"
+	"leakback/limits/quantity"
 )
 
 // Reader reads the tests of a readings file one at a time.
@@ -106,7 +107,7 @@ func (r *Reader) fail(err error) {
 		r.stop()
 		return
 	}
-	r.end = &readError{oneLine(r.file), err}
+	r.end = &readError{quantity.Name(r.file), err}
 }
 
 // readError is a failure of the reader underneath, whose kind errors.As finds.

@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+
+	"leakback/limits/quantity"
 )
 
 // Checked is what Check found.
@@ -137,7 +139,7 @@ func (c *checker) structure(ctx context.Context) error {
 		return err
 	})
 	for _, f := range faults {
-		c.fault(Fault{What: oneLine(f)})
+		c.fault(Fault{What: quantity.Name(f)})
 	}
 	if err != nil {
 		return c.unreadable(Fault{What: "the structure cannot be examined"}, err)

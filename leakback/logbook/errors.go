@@ -4,9 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"path/filepath"
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"leakback/limits/quantity"
 )
 
 // Kind says what stands in the way of a logbook.
@@ -55,7 +58,16 @@ type Error struct {
 }
 
 // Error is one line: the logbook and what is wrong with it.
-func (e *Error) Error() string { return "logbook " + oneLine(e.Path) + ": " + e.Detail }
+func (e *Error) Error() string { return "logbook " + quantity.Name(e.Path) + ": " + e.Detail }
+
+// At is the error as one about the file that a copy was to become, where it is about
+// a copy under a name of its own in a folder of its own.
+func (e *Error) At(path string) *Error {
+	about := *e
+	about.Path = path
+	about.hint = strings.ReplaceAll(e.hint, quantity.Name(filepath.Dir(e.Path)), quantity.Name(filepath.Dir(path)))
+	return &about
+}
 
 // Hint is what is safe and what to do.
 func (e *Error) Hint() string { return e.hint }
@@ -79,15 +91,6 @@ func explained(err error) bool {
 func firstLower(text string) string {
 	r, n := utf8.DecodeRuneInString(text)
 	return string(unicode.ToLower(r)) + text[n:]
-}
-
-// oneLine is a path as it is, or quoted where it would break the line or play
-// with the terminal.
-func oneLine(path string) string {
-	if strings.ContainsFunc(path, func(r rune) bool { return !unicode.IsPrint(r) }) {
-		return fmt.Sprintf("%q", path)
-	}
-	return path
 }
 
 // KnownError says that a file's test is in the logbook already: nothing was added.

@@ -18,6 +18,8 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/stdlib"
 	"github.com/pressly/goose/v3"
+
+	"leakback/limits/quantity"
 )
 
 const (
@@ -117,7 +119,7 @@ func parseConfig(address string) (*pgx.ConnConfig, error) {
 		return config, nil
 	}
 	if f := new(fs.PathError); errors.As(err, &f) {
-		return nil, unreadable("the file " + oneLine(f.Path) + " that it names cannot be read")
+		return nil, unreadable("the file " + quantity.Name(f.Path) + " that it names cannot be read")
 	}
 	return nil, unreadable("a part of it, or of the environment beside it (PGHOST, PGPORT, PGSSLMODE …), is not as it should be")
 }

@@ -12,6 +12,8 @@ import (
 	"syscall"
 
 	"github.com/jackc/pgx/v5/pgconn"
+
+	"leakback/limits/quantity"
 )
 
 // sqlState is the server's code of an error
@@ -78,7 +80,7 @@ func explainPostgres(address string, err error) error {
 			hint: "look at the host's name and at sslrootcert (or PGSSLROOTCERT), the file with the authority's certificate"}
 	}
 	if !lostConnection(err) {
-		return fmt.Errorf("logbook %s: %w", oneLine(address), plain{err})
+		return fmt.Errorf("logbook %s: %w", quantity.Name(address), plain{err})
 	}
 	if strings.HasSuffix(err.Error(), "server refused TLS connection") { // an error without a type
 		return &Error{Kind: Refused, Path: address, Detail: "the server takes no encrypted connections",
@@ -146,7 +148,7 @@ func forbidden(address, what string, err error) error {
 
 // explainState says what the server's code means.
 func explainState(address string, e *pgconn.PgError) error {
-	text := firstLower(oneLine(e.Message))
+	text := firstLower(quantity.Name(e.Message))
 	is := func(k Kind, detail, hint string) error {
 		return &Error{Kind: k, Path: address, Detail: detail, hint: hint, err: e}
 	}
@@ -184,7 +186,7 @@ func explainContent(address string, e *pgconn.PgError, text string) error {
 	case "XX", "58": // internal error, data corrupted, input and output
 		return damagedTables(address, text, e)
 	}
-	return fmt.Errorf("logbook %s: %w", oneLine(address), e)
+	return fmt.Errorf("logbook %s: %w", quantity.Name(address), e)
 }
 
 // damagedTables is a logbook in a database that is not sound.

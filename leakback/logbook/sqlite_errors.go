@@ -10,6 +10,7 @@ import (
 	"modernc.org/sqlite"
 
 	"leakback/leakback/refused"
+	"leakback/limits/quantity"
 )
 
 // SQLite's result codes (https://www.sqlite.org/rescode.html): the low byte, and
@@ -74,7 +75,7 @@ func explainSQLite(path string, err error) error {
 	case resultIO:
 		return explainIO(path, code, err)
 	}
-	return fmt.Errorf("logbook %s: %w", oneLine(path), err)
+	return fmt.Errorf("logbook %s: %w", quantity.Name(path), err)
 }
 
 // said is what SQLite said, in the form of our messages.
@@ -93,10 +94,10 @@ func explainAccess(path string, code int, err error) error {
 			hint: "put it back, or start again with its new path"}
 	case code&0xff == resultCantOpen:
 		return &Error{Kind: Unreachable, Path: path, Detail: "the file cannot be opened, or its folder not written", err: err,
-			hint: "look at the permissions of " + oneLine(folder) + " and of the file; the logbook is untouched"}
+			hint: "look at the permissions of " + quantity.Name(folder) + " and of the file; the logbook is untouched"}
 	}
 	return &Error{Kind: ReadOnly, Path: path, Detail: "the file or its folder cannot be written", err: err,
-		hint: safe + "look at the permissions of " + oneLine(folder) + " and of the file, or whether the disk is read-only"}
+		hint: safe + "look at the permissions of " + quantity.Name(folder) + " and of the file, or whether the disk is read-only"}
 }
 
 // unreadableLog is a logbook that was left with entries beside it, where SQLite can
@@ -155,7 +156,7 @@ func unreachable(path string, err error) error {
 		kind = ReadOnly
 	}
 	return &Error{Kind: kind, Path: path, Detail: refused.Plainly(err).Error(), err: err,
-		hint: "look at the permissions and the free space of " + oneLine(filepath.Dir(path)) + "; nothing was changed"}
+		hint: "look at the permissions and the free space of " + quantity.Name(filepath.Dir(path)) + "; nothing was changed"}
 }
 
 func diskError(path string, err error) error {

@@ -7,7 +7,10 @@ package quantity
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 )
 
 // Kind is a kind of quantity, with its inside unit, the units people may type
@@ -177,4 +180,25 @@ func Quote(text string) string {
 		}
 	}
 	return fmt.Sprintf("%q", text)
+}
+
+// Printable says whether text is one line that can be shown as it is: UTF-8, and
+// nothing in it that breaks the line, plays with a terminal or only formats.
+func Printable(text string) bool {
+	for i := range len(text) {
+		if text[i] < ' ' || text[i] > '~' {
+			return utf8.ValidString(text) && strings.IndexFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }) < 0
+		}
+	}
+	return true
+}
+
+// Name is the name of a file, or another word of somebody else's, as a message
+// shows it: as it is, and between quotes where there is nothing or where it would
+// break the line, so that it neither hides nor passes for a message of its own.
+func Name(text string) string {
+	if text != "" && Printable(text) {
+		return text
+	}
+	return strconv.Quote(text)
 }

@@ -10,10 +10,10 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"leakback/leakback"
-	"leakback/leakback/entry"
 	"leakback/leakback/entry/ask"
 	"leakback/leakback/entry/flow"
 	"leakback/leakback/entry/recorded"
+	"leakback/limits/quantity"
 )
 
 // brokenOff is the line at which the program ends and is started again.
@@ -80,7 +80,7 @@ func (b *bay) answerAny(line string) {
 	}
 	refusal := new(ask.Refusal)
 	require.ErrorAs(b.t, err, &refusal, "%s <- %q", q.ID, line)
-	require.True(b.t, entry.Printable(err.Error()), "%s <- %q: %q", q.ID, line, err)
+	require.True(b.t, quantity.Printable(err.Error()), "%s <- %q: %q", q.ID, line, err)
 	require.Len(b.t, b.kept, len(before), "%s <- %q: refused and kept", q.ID, line)
 	require.Equal(b.t, q.ID, b.flow.Question().ID)
 }
@@ -89,7 +89,7 @@ func (b *bay) answerAny(line string) {
 func requirePlain(t testing.TB, e leakback.Event) {
 	t.Helper()
 	for _, text := range []string{e.Person, e.Line, e.Field, e.Value, e.Typed, e.Reason} {
-		require.True(t, entry.Printable(text) || e.Field == leakback.FieldLimitsTOML, "%q", text)
+		require.True(t, quantity.Printable(text) || e.Field == leakback.FieldLimitsTOML, "%q", text)
 	}
 }
 
@@ -101,7 +101,7 @@ func (b *bay) requireSound() {
 	if !errors.Is(err, recorded.ErrNoReadings) {
 		require.NoError(b.t, err)
 		if _, err = b.flow.Result(); err != nil {
-			require.True(b.t, entry.Printable(err.Error()), "%q", err)
+			require.True(b.t, quantity.Printable(err.Error()), "%q", err)
 		}
 	}
 }

@@ -163,7 +163,7 @@ func printableLines(text string, several bool) bool {
 	if several {
 		text = strings.NewReplacer("\r\n", " ", "\n", " ", "\t", " ").Replace(text)
 	}
-	return entry.Printable(text)
+	return quantity.Printable(text)
 }
 
 // firstDay is the first number that is taken for a day and not for a year: the

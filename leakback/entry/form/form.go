@@ -12,7 +12,6 @@ import (
 	"strings"
 
 	"leakback/leakback"
-	"leakback/leakback/entry"
 	"leakback/limits"
 	"leakback/limits/quantity"
 )
@@ -130,7 +129,7 @@ func (o *Options) check() error {
 		return err
 	}
 	for _, text := range o.texts() {
-		if !entry.Printable(text.text) || len([]rune(text.text)) > text.most {
+		if !quantity.Printable(text.text) || len([]rune(text.text)) > text.most {
 			return fmt.Errorf("%s: %s: expected at most %d printable characters", text.what, quantity.Quote(text.text), text.most)
 		}
 	}

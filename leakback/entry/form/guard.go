@@ -7,7 +7,6 @@ import (
 
 	"github.com/xuri/excelize/v2"
 
-	"leakback/leakback/entry"
 	"leakback/leakback/ooxml"
 	"leakback/limits/quantity"
 )
@@ -81,15 +80,7 @@ func guarded(read func() error) error { return ofForm(ooxml.Guarded(read)) }
 func asFault(name string, err error) error {
 	var why refusal
 	if !errors.As(err, &why) {
-		return fmt.Errorf("%s: %w", quoted(name), err)
+		return fmt.Errorf("%s: %w", quantity.Name(name), err)
 	}
 	return faults{{File: name, Expected: string(why)}}.err()
-}
-
-// quoted is a file's name, quoted where it would break the line.
-func quoted(name string) string {
-	if entry.Printable(name) {
-		return name
-	}
-	return quantity.Quote(name)
 }

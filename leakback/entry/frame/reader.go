@@ -9,7 +9,6 @@ import (
 	"unicode/utf8"
 
 	"leakback/leakback"
-	"leakback/leakback/entry"
 	"leakback/leakback/entry/ask"
 	"leakback/limits/quantity"
 )
@@ -21,7 +20,7 @@ type Reader func(text string) (value, expected string)
 // Words reads a line of text of at most so many characters.
 func Words(most int) Reader {
 	return func(text string) (string, string) {
-		if !entry.Printable(text) || utf8.RuneCountInString(text) > most {
+		if !quantity.Printable(text) || utf8.RuneCountInString(text) > most {
 			return "", fmt.Sprintf("one line of at most %s printable characters", quantity.Grouped(float64(most)))
 		}
 		return text, ""

@@ -6,7 +6,6 @@ import (
 	"slices"
 	"strings"
 
-	"leakback/leakback/entry"
 	"leakback/limits/quantity"
 )
 
@@ -39,7 +38,7 @@ func (f Fault) Error() string {
 		parts = append(parts, "return line "+quantity.Quote(f.Line))
 	}
 	if f.Field != "" {
-		parts = append(parts, oneLine(f.Field))
+		parts = append(parts, quantity.Name(f.Field))
 	}
 	text := strings.Join(parts, ", ")
 	if text != "" {
@@ -84,12 +83,4 @@ func (e *FaultError) add(f Fault) {
 	default:
 		e.Faults = append(e.Faults, f)
 	}
-}
-
-// oneLine is a field's name as it is, or quoted where it would break the line.
-func oneLine(field string) string {
-	if entry.Printable(field) {
-		return field
-	}
-	return quantity.Quote(field)
 }

@@ -10,7 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"leakback/leakback"
-	"leakback/leakback/entry"
+	"leakback/limits/quantity"
 )
 
 var errLine = errors.New("expected kind run.cylinder field=value")
@@ -71,7 +71,7 @@ func FuzzTest(f *testing.F) {
 			require.ErrorAs(t, err, &faults)
 			require.NotEmpty(t, faults.Faults)
 			for _, fault := range faults.Faults {
-				require.True(t, entry.Printable(fault.Error()), "%q", fault.Error())
+				require.True(t, quantity.Printable(fault.Error()), "%q", fault.Error())
 			}
 		}
 	})

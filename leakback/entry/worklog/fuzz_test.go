@@ -9,10 +9,10 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"leakback/leakback"
-	"leakback/leakback/entry"
 	"leakback/leakback/entry/ask"
 	"leakback/leakback/entry/worklog"
 	"leakback/leakback/repair"
+	"leakback/limits/quantity"
 )
 
 // brokenOff is the line at which the program ends and is started again.
@@ -68,14 +68,14 @@ func (b *bench) answerAny(line string) {
 	if err == nil {
 		for _, e := range b.kept[len(before):] {
 			for _, text := range []string{e.Person, e.Field, e.Value, e.Typed, e.Reason} {
-				require.True(b.t, entry.Printable(text), "%q", text)
+				require.True(b.t, quantity.Printable(text), "%q", text)
 			}
 		}
 		return
 	}
 	refusal := new(ask.Refusal)
 	require.ErrorAs(b.t, err, &refusal, "%s <- %q", q.ID, line)
-	require.True(b.t, entry.Printable(err.Error()), "%s <- %q: %q", q.ID, line, err)
+	require.True(b.t, quantity.Printable(err.Error()), "%s <- %q: %q", q.ID, line, err)
 	require.Len(b.t, b.kept, len(before), "%s <- %q: refused and kept", q.ID, line)
 	require.Equal(b.t, q.ID, b.flow.Question().ID)
 }
@@ -94,12 +94,12 @@ func FuzzFlags(f *testing.F) {
 		drafts, notices, err := worklog.FromFlags(values, worklog.Sheet{Cylinders: 6, Tightening: sheetSteps(t)})
 		if err != nil {
 			require.Empty(t, drafts)
-			require.True(t, entry.Printable(err.Error()), "%q", err)
+			require.True(t, quantity.Printable(err.Error()), "%q", err)
 			require.Contains(t, err.Error(), "--")
 			return
 		}
 		for _, n := range notices {
-			require.True(t, entry.Printable(n), "%q", n)
+			require.True(t, quantity.Printable(n), "%q", n)
 		}
 		b := newBench(t, func(o *worklog.Options) { o.Given = drafts })
 		_, err = repair.Works(leakback.NewRecord(b.kept))
