@@ -102,6 +102,18 @@ func TestBookRefusesWhatIsAmbiguous(t *testing.T) {
 	}
 }
 
+// A cell or a row under another name than its usual one is there for some programs
+// and not for others.
+func TestReadRefusesOddNamesOfCells(t *testing.T) {
+	for _, rows := range []string{
+		`<row r="2"><c r="B02"><v>1</v></c></row>`, `<row r="2"><c r="b2"><v>1</v></c></row>`, `<row r="2"><c r="$B$2"><v>1</v></c></row>`,
+		`<row r="02"><c r="B2"><v>1</v></c></row>`, `<row r="+2"><c r="B2"><v>1</v></c></row>`,
+	} {
+		_, err := opened(t, map[string]string{sheetPart: sheetHead + rows + sheetFoot})
+		assert.Equal(t, ooxml.Odd, err, rows)
+	}
+}
+
 // Little in the file may not become much in memory.
 func TestBookRefusesWhatUnfolds(t *testing.T) {
 	shared := func(formula string, cells int) string {

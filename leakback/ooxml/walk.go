@@ -137,7 +137,7 @@ func (w *walk) newRow(e xml.StartElement) error {
 	w.row++
 	if text := attribute(e, "r"); text != "" {
 		n, err := strconv.Atoi(text)
-		if err != nil || n < w.row {
+		if err != nil || n < w.row || strconv.Itoa(n) != text {
 			return Odd
 		}
 		w.row = n
@@ -149,13 +149,17 @@ func (w *walk) newRow(e xml.StartElement) error {
 	return nil
 }
 
-// newCell does so with cells, which must stand in their order.
+// newCell does so with cells, which must stand in their order under their usual
+// names: what one program takes for B2, as B02 or b2, another one passes over.
 func (w *walk) newCell(e xml.StartElement) error {
 	before := w.widest
 	w.widest++
 	if name := attribute(e, "r"); name != "" {
 		column, row, err := excelize.CellNameToCoordinates(name)
 		if err != nil || row != w.row || column < w.widest {
+			return Odd
+		}
+		if usual, err := excelize.CoordinatesToCellName(column, row); err != nil || usual != name {
 			return Odd
 		}
 		w.widest = column
