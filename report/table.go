@@ -22,7 +22,8 @@ type TableOptions struct {
 	// Unicode allows signs beyond ASCII. Without it there are none at all.
 	Unicode bool
 	// Brief leaves out what stands the same on every page: advice, what the test
-	// does not see, sources.
+	// does not see, sources. Which test it is comes behind the rows, as whoever reads
+	// it has just taken it.
 	Brief bool
 	// Zone is the zone of the times in a list of tests; nil is UTC.
 	Zone *time.Location
@@ -49,11 +50,18 @@ func Table(w io.Writer, p *Page, o TableOptions) error {
 
 // all writes the whole table.
 func (t *table) all() {
-	t.head()
+	if !t.Brief {
+		t.head()
+	}
+	t.answer()
 	if len(t.r.Cylinders) > 0 {
 		t.rows()
 	}
 	t.legend()
+	if t.Brief {
+		t.line()
+		t.head()
+	}
 	t.runs()
 	t.reasons()
 	if t.Brief {
@@ -115,12 +123,18 @@ func (t *table) prose(lead, text string, hue hue) {
 
 func (t *table) clean(text string) string { return Clean(text, t.Unicode) }
 
-// head says which test this is, how it was taken, and the answer.
+// head says which test this is, and how it was taken.
 func (t *table) head() {
 	t.prose(" ", "Return-flow test "+t.r.Test.ID+": "+VerdictWord(t.r.Verdict), blockHue(t.r.Verdict))
 	t.prose(" ", t.subject(), huePlain)
 	t.prose(" ", StateLine(t.r), huePlain)
-	t.line()
+	if !t.Brief {
+		t.line()
+	}
+}
+
+// answer says it in a sentence.
+func (t *table) answer() {
 	t.prose(" ", Answer(t.r), hueTitle)
 	t.line()
 }

@@ -501,7 +501,6 @@ func (c *resumeChoice) Answer(text string) error {
 	if text == "" {
 		text = "1"
 	}
-	var values []string
 	for i, o := range c.options {
 		if strings.EqualFold(text, o.Value) || text == strconv.Itoa(i+1) {
 			c.done = true
@@ -511,9 +510,8 @@ func (c *resumeChoice) Answer(text string) error {
 			}
 			return nil
 		}
-		values = append(values, o.Value)
 	}
-	return &ask.Refusal{Value: text, Expected: "one of " + strings.Join(values, ", ")}
+	return &ask.Refusal{Value: text, Expected: ask.Alternatives(c.options)}
 }
 
 // Elapsed is nothing: no clock runs.

@@ -2,6 +2,7 @@ package ask
 
 import (
 	"errors"
+	"strings"
 
 	"leakback/limits/quantity"
 )
@@ -17,3 +18,17 @@ func (r *Refusal) Error() string {
 // ErrLeft says that the input ended, or the person left, before the flow was
 // done. What was answered has been taken.
 var ErrLeft = errors.New("left before the last question")
+
+// Alternatives lists the values of options as a refusal has them: "a, b or c". A
+// skin that shows numbers in their place says those.
+func Alternatives(options []Option) string {
+	values := make([]string, len(options))
+	for i, o := range options {
+		values[i] = o.Value
+	}
+	last := len(values) - 1
+	if last < 1 {
+		return strings.Join(values, "")
+	}
+	return strings.Join(values[:last], ", ") + " or " + values[last]
+}

@@ -2,6 +2,7 @@ package flow_test
 
 import (
 	"errors"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -685,4 +686,24 @@ func line() *rapid.Generator[string] {
 		rapid.String(),
 		rapid.StringMatching(`[0-9<>=,. a-z]{0,12}`),
 	)
+}
+
+// What is refused at a choice lists all of its options as one text, which a skin can
+// put numbers for, or names none that is not in sight.
+func TestRefusedChoices(t *testing.T) {
+	for _, s := range stories {
+		b := s.bay(t)
+		for _, line := range s.lines {
+			if q := b.flow.Question(); q.Kind == ask.Choice {
+				var refusal *ask.Refusal
+				require.ErrorAs(t, b.flow.Answer(strings.Repeat("x", 300)), &refusal, q.ID)
+				rest := strings.Replace(refusal.Expected, ask.Alternatives(q.Options), "", 1)
+				for _, o := range q.Options {
+					named := regexp.MustCompile(`\b` + regexp.QuoteMeta(o.Value) + `\b`)
+					require.False(t, len(o.Value) > 1 && named.MatchString(rest) && !named.MatchString(q.Hint), "%s: %s: %s", s.name, q.ID, refusal)
+				}
+			}
+			b.answer(line)
+		}
+	}
 }

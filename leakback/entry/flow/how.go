@@ -389,7 +389,7 @@ func (f *Flow) scaleStep(run int, section string, id func(string) string) frame.
 			}
 			value, expected := read(text)
 			if expected != "" {
-				return frame.Taken{}, frame.Refuse(a.Text, frame.Alternatives(options)+", or the largest error of the scale such as 0.5 mL")
+				return frame.Taken{}, frame.Refuse(a.Text, ask.Alternatives(options)+", or the largest error of the scale such as 0.5 mL")
 			}
 			return f.takeScale(run, value, text), nil
 		}}

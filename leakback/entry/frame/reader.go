@@ -42,21 +42,8 @@ func OneOf(options []ask.Option, own Reader) Reader {
 		if own != nil {
 			return own(text)
 		}
-		return "", Alternatives(options)
+		return "", ask.Alternatives(options)
 	}
-}
-
-// Alternatives lists the values of options: "a, b or c".
-func Alternatives(options []ask.Option) string {
-	values := make([]string, len(options))
-	for i, o := range options {
-		values[i] = o.Value
-	}
-	last := len(values) - 1
-	if last < 1 {
-		return strings.Join(values, "")
-	}
-	return strings.Join(values[:last], ", ") + " or " + values[last]
 }
 
 // Expected is what an error about a value expects in the place of text.

@@ -161,7 +161,10 @@ func spaced(apart bool, groups [][]string) []string {
 // gives way.
 func (m *model) wants(notes, w, tight int) int {
 	wants := notes
-	if tight == dense {
+	switch {
+	case tight == dense && m.tabled():
+		wants = min(notes, 13) // the answer and a row for each of six cylinders
+	case tight == dense:
 		wants = min(notes, 6)
 	}
 	switch {
@@ -227,14 +230,17 @@ func (m *model) noteLines(w int) []string {
 		}
 		lines = append(lines, m.look.wrapped(text, w)...)
 	}
-	if m.q.Table == nil || m.pictured() {
+	if !m.tabled() {
 		return lines
 	}
 	if len(lines) > 0 {
-		lines = append(lines, "")
+		lines = append([]string{""}, lines...)
 	}
-	return slices.Concat(lines, m.tableLines(w))
+	return slices.Concat(m.tableLines(w), lines)
 }
+
+// tabled says whether results are to be read before the answer.
+func (m *model) tabled() bool { return m.q.Table != nil && !m.pictured() }
 
 // tableLines is the table that was drawn last; nothing where there was none. It
 // is drawn once for a question and a width.
@@ -310,7 +316,11 @@ func (p parts) rows() int { return len(p.plate) + len(p.field) }
 func (m *model) parts(w, rows, tight int) parts {
 	p := parts{plate: m.plateLines(w, tight)}
 	refusal := m.refusalLines(w, 5-tight)
-	p.field = append(m.fieldLines(w, max(3, rows-len(p.plate)-len(refusal)-1)), refusal...)
+	room := max(3, rows-len(p.plate)-len(refusal)-1)
+	if tight >= dense && m.tabled() { // results are read first, and choices can be scrolled
+		room = min(room, max(3, rows/4))
+	}
+	p.field = append(m.fieldLines(w, room), refusal...)
 	p.field = append(p.field, m.earlierLines(w, []int{3, 3, 1, 0}[tight])...)
 	return p
 }

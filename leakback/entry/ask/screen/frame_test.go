@@ -235,3 +235,42 @@ func TestFarewell(t *testing.T) {
 	assert.Equal(t, fakeTable(78)+"\nLet the starter rest:\n", d.m.farewell())
 	assert.ErrorIs(t, d.m.outcome(t.Context(), errors.New("late")), nil)
 }
+
+// A choice that is none says what stands on the screen: numbers, not the options'
+// values.
+func TestWrongChoiceSaysNumbers(t *testing.T) {
+	options := []ask.Option{{Value: "individual", Label: "each cylinder's own return"}, {Value: "total", Label: "the merged return alone"}}
+	f := &oneFlow{q: ask.Question{Kind: ask.Choice, Prompt: "How the returns are collected", Options: options},
+		takes: &ask.Refusal{Value: "x", Expected: ask.Alternatives(options) + ", or a correction"}}
+	d := newDesk(t, 80, 24, Options{})
+	d.sit(f, 80, 24, Options{Unicode: true})
+	d.enter("x")
+	assert.Contains(t, d.view(), `✗ "x": expected a number from 1 to 2, or a correction`)
+	assert.NotContains(t, d.view(), "individual")
+}
+
+// On 24 rows the rows of six cylinders are in sight together with choices, the
+// answer before them, and the notes behind.
+func TestResultsStandBeforeChoices(t *testing.T) {
+	q := ask.Question{Kind: ask.Choice, Section: "The result", Prompt: "What next", Hint: "or a correction, such as 6=22.5 because misread",
+		Notes: []string{"Cylinder 3 is undecided: collect 3 times for 85 s each."}}
+	for i := range 9 {
+		q.Options = append(q.Options, ask.Option{Value: fmt.Sprint("do-", i+1), Label: fmt.Sprint("choice ", i+1)})
+	}
+	q.Table = func(int) string {
+		lines := []string{"The return at cylinder 4 is over the limit.", "", "limit 40", "cyl mL/min", "----"}
+		for c := range 22 {
+			lines = append(lines, fmt.Sprint("row ", c+1))
+		}
+		return strings.Join(lines, "\n")
+	}
+	d := newDesk(t, 80, 24, Options{})
+	d.sit(&oneFlow{q: q, said: []string{"cylinder 6: 14 mL"}}, 80, 24, Options{Unicode: true})
+	for _, text := range []string{"The return at cylinder 4", "row 1\n", "row 6\n", "What next", "1  choice 1", "2  choice 2", "9 to choose from"} {
+		assert.Contains(t, d.view(), text)
+	}
+	d.press("pgdown", "pgdown")
+	assert.Contains(t, d.view(), "Cylinder 3 is undecided")
+	d.press("9")
+	assert.Contains(t, d.view(), "▸ 9  choice 9")
+}

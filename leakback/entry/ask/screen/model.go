@@ -2,7 +2,9 @@ package screen
 
 import (
 	"errors"
+	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"charm.land/bubbles/v2/textinput"
@@ -145,7 +147,7 @@ func (m *model) answer(text string) tea.Cmd {
 	var refusal *ask.Refusal
 	switch {
 	case errors.As(err, &refusal):
-		m.refuse(refusal.Error())
+		m.refuse(m.numbered(refusal).Error())
 	case err != nil:
 		m.err = err
 	default:
@@ -161,6 +163,16 @@ func (m *model) answer(text string) tea.Cmd {
 func (m *model) refuse(why string) {
 	m.refusal = why
 	m.deafUntil = m.now().Add(deafness)
+}
+
+// numbered is a refusal that says numbers where it lists options: they stand on the
+// screen with a number and a label, and not by the word that is their value.
+func (m *model) numbered(r *ask.Refusal) *ask.Refusal {
+	if m.options == nil {
+		return r
+	}
+	numbers := fmt.Sprintf("a number from 1 to %d", len(m.q.Options))
+	return &ask.Refusal{Value: r.Value, Expected: strings.Replace(r.Expected, ask.Alternatives(m.q.Options), numbers, 1)}
 }
 
 // deafness is how long after a refusal keys are not taken, and how long nothing
