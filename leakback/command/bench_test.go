@@ -42,6 +42,9 @@ func BenchmarkCheck(b *testing.B) {
 
 // The programs of the speed comparison build: nothing else looks at them.
 func TestBenchPrograms(t *testing.T) {
+	if _, err := exec.LookPath("go"); err != nil {
+		t.Skip("Go itself is not there: ", err)
+	}
 	for _, name := range []string{"bare", "generate"} {
 		cmd := exec.CommandContext(t.Context(), "go", "vet", "./testdata/bench/"+name)
 		cmd.Dir = root

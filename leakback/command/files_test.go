@@ -230,4 +230,17 @@ func TestWriteCopy(t *testing.T) {
 		assert.ErrorContains(t, err, path+": is a logbook in use, with entries in old.db-wal, and is left alone")
 	}
 	only(t, folder, "link.db", "old.db", "old.db-wal")
+
+}
+
+func copyFile(t *testing.T, from, to string) {
+	t.Helper()
+	in, err := os.Open(from)
+	require.NoError(t, err)
+	defer in.Close()
+	out, err := os.OpenFile(to, os.O_CREATE|os.O_WRONLY, 0o755)
+	require.NoError(t, err)
+	_, err = io.Copy(out, in)
+	require.NoError(t, err)
+	require.NoError(t, out.Close())
 }

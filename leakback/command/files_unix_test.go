@@ -3,7 +3,6 @@
 package command
 
 import (
-	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -53,18 +52,6 @@ func TestReadOnlyFolder(t *testing.T) {
 	require.NoError(t, os.Chmod(folder, 0o755))
 	require.NoError(t, os.Chmod(inside, 0o755))
 	only(t, inside, "old.xlsx")
-}
-
-func copyFile(t *testing.T, from, to string) {
-	t.Helper()
-	in, err := os.Open(from)
-	require.NoError(t, err)
-	defer in.Close()
-	out, err := os.OpenFile(to, os.O_CREATE|os.O_WRONLY, 0o755)
-	require.NoError(t, err)
-	_, err = io.Copy(out, in)
-	require.NoError(t, err)
-	require.NoError(t, out.Close())
 }
 
 // Where nothing can be written, what is there is read all the same, and an export

@@ -18,9 +18,13 @@ var update = flag.Bool("update", false, "renew the golden text of the scripts an
 const root = "../.."
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){
+	programs := map[string]func(){
 		"leakback": func() { os.Exit(Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) },
-	})
+	}
+	for name, do := range tools {
+		programs[name] = tool(do)
+	}
+	testscript.Main(m, programs)
 }
 
 // TestScripts runs every script of testdata/scripts: the commands as a shell
@@ -34,11 +38,12 @@ func TestScripts(t *testing.T) {
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("LC_ALL", "C.UTF-8")
 			env.Setenv("XDG_CONFIG_HOME", filepath.Join(env.WorkDir, "config"))
+			env.Setenv("AppData", filepath.Join(env.WorkDir, "config")) // its name on Windows
 			env.Setenv("XDG_DATA_HOME", filepath.Join(env.WorkDir, "data"))
 			env.Setenv("TZ", "UTC")
 			return os.CopyFS(filepath.Join(env.WorkDir, "demo"), os.DirFS(root+"/testdata/demo"))
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "filled": filled},
 	})
 }
 
