@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 
@@ -296,6 +297,48 @@ func singleBook(t testing.TB, p *Page) []byte {
 	var out bytes.Buffer
 	require.NoError(t, Workbook(&out, p))
 	return out.Bytes()
+}
+
+// No heading of the sheet of work stands at the end of a printed page with its
+// table on the next.
+func TestWorkSheetKeepsHeadingsWithTheirTables(t *testing.T) {
+	for parts := range 40 {
+		var lines []string
+		for i := range parts {
+			lines = append(lines, fmt.Sprintf("%d 4 seals = new", i+1))
+		}
+		b := RepairStory(t, 40, strings.Join(append(lines, strings.Split(NewTube, "|")...), "|"), WarmHigh, ColdFine).book()
+		require.NoError(t, b.err)
+		breaks := pen{b, sheetWork}.sheetOfBook().FieldByName("RowBreaks")
+		rows, err := b.file.GetRows(sheetWork)
+		require.NoError(t, err)
+		used := 0.0
+		for i, row := range rows {
+			if broken(breaks, i) {
+				used = 0
+			}
+			high, err := b.file.GetRowHeight(sheetWork, i+1)
+			require.NoError(t, err)
+			if used += high; len(row) > 0 && strings.HasPrefix(row[0], "Tightening record") {
+				assert.LessOrEqual(t, used+workNeeds-high, float64(workPage), "%d parts", parts)
+			}
+			assert.LessOrEqual(t, used, float64(workPage), "%d parts, row %d", parts, i+1)
+		}
+		require.NoError(t, b.file.Close())
+	}
+}
+
+// broken says whether a page ends with a row.
+func broken(breaks reflect.Value, row int) bool {
+	if breaks.IsNil() {
+		return false
+	}
+	for i := range breaks.Elem().FieldByName("Brk").Len() {
+		if int(breaks.Elem().FieldByName("Brk").Index(i).Elem().FieldByName("ID").Int()) == row {
+			return true
+		}
+	}
+	return false
 }
 
 // A step that was not done, and a work without any step, are rows of their own.

@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"github.com/xuri/excelize/v2"
 
+	"leakback/limits"
 	"leakback/report"
 )
 
@@ -210,6 +211,34 @@ func TestTrendKeepsApart(t *testing.T) {
 	sheet, charts = trendOf(t, tests)
 	assert.Empty(t, charts)
 	assert.Contains(t, sheet, "Not drawn: in which condition the engine ran was not recorded.")
+}
+
+// A long engine's ratios stand below its rates, so that a printed page can be read;
+// what the sheet is about is not cut off at the page's edge.
+func TestTrendOfALongEngine(t *testing.T) {
+	l := &lister{T: t}
+	for _, at := range []string{"2024-03-05T08:40:00Z", "2024-04-05T08:40:00Z"} {
+		l.add(at, "", limits.Builtin(), typed(strings.Fields("21 22 23 21 20 22 21 22 23 21 20 22 21 22 48 21"))).Vehicle = strings.Repeat("a tractor unit of the fleet ", 12)
+	}
+	f := opened(t, logbookHistory(t, l.tests))
+	rows, err := f.GetRows("Trend")
+	require.NoError(t, err)
+	heads := map[string]int{}
+	for i, row := range rows {
+		assert.LessOrEqual(t, len(row), 7+16)
+		if len(row) == 7+16 && strings.HasPrefix(row[22], "Cyl 16") {
+			heads[row[22]] = i
+		}
+	}
+	assert.Equal(t, map[string]int{"Cyl 16\nmL/min": 5, "Cyl 16\n× median": 9}, heads)
+	assert.Equal(t, []string{"48.0", "2.23"}, []string{rows[6][21], rows[10][21]})
+	assert.Equal(t, []string{"7", "2024-03-05 09:40"}, rows[10][:2], "and whose they are")
+	layout, err := f.GetPageLayout("Trend")
+	require.NoError(t, err)
+	assert.GreaterOrEqual(t, *layout.AdjustTo, uint(55))
+	high, err := f.GetRowHeight("Trend", 2)
+	require.NoError(t, err)
+	assert.Greater(t, high, 24.0, "in two lines")
 }
 
 // Free text of a stranger is text in the workbook.

@@ -47,8 +47,13 @@ var trendHeads = []struct {
 	{"Verdict", 58, true}, {"Flagged cylinders", 130, true}, {"Limit\nmL/min", 44, false},
 }
 
-// trendCylinder is the width of a cylinder's column in points.
-const trendCylinder = 46
+// trendCylinder is the width of a cylinder's column in points. The ratios stand
+// right of the rates on engines of at most mostBeside cylinders, else below them:
+// a page as wide as twice as many columns could not be read.
+const (
+	trendCylinder = 46
+	mostBeside    = 8
+)
 
 // trendSheet is the sheet of a trend in the making.
 type trendSheet struct {
@@ -71,7 +76,7 @@ func (h *History) writeTrend() {
 	for _, b := range blocks {
 		s.most = max(s.most, b.cylinders)
 	}
-	s.columns()
+	s.widths(s.columnWidths()...)
 	s.head(leftOut)
 	for i, b := range blocks {
 		if i > 0 {
@@ -91,25 +96,36 @@ func (h *History) writeTrend() {
 // they are set: no chart is cut in two by the next condition.
 func (s *trendSheet) scale() uint {
 	const page, least = 725, 10 // points that Letter, the narrower paper lying down, and A4 both have; what programs allow
-	wide := float64(2 * s.most * trendCylinder)
-	for _, c := range trendHeads {
-		wide += c.width
-	}
-	return uint(max(least, min(100, 100*page/max(wide, chartWide))))
+	return uint(max(least, min(100, 100*page/max(s.wide(), chartWide))))
 }
 
-// last is the last column of the sheet.
-func (s *trendSheet) last() int { return trendColumns + 2*s.most }
+// beside says that the ratios stand right of the rates.
+func (s *trendSheet) beside() bool { return s.most <= mostBeside }
 
-func (s *trendSheet) columns() {
+// last is the last column of the sheet.
+func (s *trendSheet) last() int {
+	if s.beside() {
+		return trendColumns + 2*s.most
+	}
+	return trendColumns + s.most
+}
+
+// columnWidths are those of all columns, in points.
+func (s *trendSheet) columnWidths() []float64 {
 	var widths []float64
 	for _, c := range trendHeads {
 		widths = append(widths, c.width)
 	}
-	for range 2 * s.most {
-		widths = append(widths, trendCylinder)
+	return append(widths, slices.Repeat([]float64{trendCylinder}, s.last()-trendColumns)...)
+}
+
+// wide is the width of all columns, in points.
+func (s *trendSheet) wide() float64 {
+	sum := 0.0
+	for _, width := range s.columnWidths() {
+		sum += width
 	}
-	s.widths(widths...)
+	return sum
 }
 
 // head is what the sheet is about.
@@ -118,10 +134,17 @@ func (s *trendSheet) head(leftOut int) {
 	s.height(s.row, 24)
 	s.text(1, s.row, "Trend", big)
 	s.row++
-	plain := body.with(func(l *look) { l.wrap, l.quote = false, true })
-	for _, text := range []string{s.trend.subject(), leftOutSaid(leftOut)} {
-		if text != "" {
-			s.text(1, s.row, oneLine(text), plain)
+	s.paragraphs(body, s.trend.subject(), leftOutSaid(leftOut))
+}
+
+// paragraphs writes texts across the sheet, a row each; nothing of "".
+func (s *trendSheet) paragraphs(l look, texts ...string) {
+	l.quote = true
+	for _, text := range texts {
+		if text = oneLine(text); text != "" {
+			s.merge(1, s.last(), s.row, l)
+			s.text(1, s.row, text, l)
+			s.height(s.row, l.tall(len(l.lines(text, s.wide()))))
 			s.row++
 		}
 	}
@@ -134,17 +157,14 @@ func (s *trendSheet) block(b *trendBlock) {
 	s.height(s.row, 18)
 	s.text(1, s.row, oneLine(b.name()), heading.with(func(l *look) { l.size, l.quote = 11, true }))
 	s.row++
-	plain := small.with(func(l *look) { l.wrap, l.quote = false, true })
-	for _, text := range []string{s.trend.undrawn(b), b.age.note} {
-		if text != "" {
-			s.text(1, s.row, Sentence(oneLine(text)), plain)
-			s.row++
-		}
-	}
+	s.paragraphs(small, Sentence(s.trend.undrawn(b)), Sentence(b.age.note))
 	s.blockHead(b)
 	first := s.row
 	for i, l := range b.tests {
 		s.test(b, i, l)
+	}
+	if !s.beside() {
+		s.ratiosBelow(b)
 	}
 	if s.trend.undrawn(b) == "" {
 		s.chart(b, first)
@@ -165,11 +185,45 @@ func (s *trendSheet) blockHead(b *trendBlock) {
 		}
 		s.text(i+1, s.row, text, head)
 	}
-	for k := range b.cylinders {
-		s.text(trendColumns+1+k, s.row, fmt.Sprintf("Cyl %d\nmL/min", k+1), columnHead)
-		s.text(trendColumns+1+b.cylinders+k, s.row, fmt.Sprintf("Cyl %d\n× median", k+1), columnHead)
+	s.cylinderHeads(b, trendColumns, "mL/min")
+	if s.beside() {
+		s.cylinderHeads(b, trendColumns+b.cylinders, ratioHead)
 	}
 	s.row++
+}
+
+// ratioHead is what a ratio is of.
+const ratioHead = "× median"
+
+// cylinderHeads name a column for each cylinder, right of one.
+func (s *trendSheet) cylinderHeads(b *trendBlock, after int, of string) {
+	for k := range b.cylinders {
+		s.text(after+1+k, s.row, fmt.Sprintf("Cyl %d\n%s", k+1, of), columnHead)
+	}
+}
+
+// ratiosBelow is a table of the ratios, under that of the rates.
+func (s *trendSheet) ratiosBelow(b *trendBlock) {
+	s.height(s.row, 6)
+	s.row++
+	s.height(s.row, 26)
+	for col := 1; col <= trendColumns; col++ {
+		s.look(col, s.row, columnHead)
+	}
+	s.text(colTrendNumber, s.row, trendHeads[colTrendNumber-1].head, columnHead)
+	s.text(colTrendStarted, s.row, trendHeads[colTrendStarted-1].head, columnHead)
+	s.cylinderHeads(b, trendColumns, ratioHead)
+	s.row++
+	for _, l := range b.tests {
+		s.testLead(l)
+		for col := colTrendStarted + 1; col <= trendColumns; col++ {
+			s.look(col, s.row, trendCell)
+		}
+		for k := range b.cylinders {
+			s.ratio(trendColumns+1+k, k, l.Result)
+		}
+		s.row++
+	}
 }
 
 // Formats of a trend's numbers.
@@ -187,13 +241,20 @@ func (a age) format() string {
 	return dayFormat
 }
 
+// trendCell is the look of a figure.
+var trendCell = body.with(func(l *look) { l.align, l.bottom, l.wrap = "right", thinRule, false })
+
+// testLead are the number and the time of a test.
+func (s *trendSheet) testLead(l *Listed) {
+	s.number(colTrendNumber, s.row, float64(l.Number), trendCell)
+	s.number(colTrendStarted, s.row, serial(localTime(l.StartedUS, s.trend.Zone)), trendCell.with(func(l *look) { l.format = minuteFormat }))
+}
+
 // test writes one test.
 func (s *trendSheet) test(b *trendBlock, i int, l *Listed) {
-	plain := body.with(func(l *look) { l.align, l.bottom, l.wrap = "right", thinRule, false })
-	left := plain.with(func(l *look) { l.align, l.indent, l.quote = "left", 1, true })
-	in := func(format string) look { return plain.with(func(l *look) { l.format = format }) }
-	s.number(colTrendNumber, s.row, float64(l.Number), plain)
-	s.number(colTrendStarted, s.row, serial(localTime(l.StartedUS, s.trend.Zone)), in(minuteFormat))
+	left := trendCell.with(func(l *look) { l.align, l.indent, l.quote = "left", 1, true })
+	in := func(format string) look { return trendCell.with(func(l *look) { l.format = format }) }
+	s.testLead(l)
 	s.text(colTrendOdometer, s.row, oneLine(l.Odometer), left)
 	s.number(colTrendAge, s.row, b.age.values[i], in(b.age.format()))
 	s.text(colTrendVerdict, s.row, l.verdictWord(), left.with(func(k *look) { k.bold = l.Result.Verdict == leakback.Fail }))
@@ -201,7 +262,10 @@ func (s *trendSheet) test(b *trendBlock, i int, l *Listed) {
 	_, most := bounds(l.Result)
 	s.number(colTrendLimit, s.row, most, in(limitFormat(number(most), 0)))
 	for k := range b.cylinders {
-		s.cylinder(b, k, l.Result, plain)
+		s.rate(trendColumns+1+k, k, l.Result)
+		if s.beside() {
+			s.ratio(trendColumns+1+b.cylinders+k, k, l.Result)
+		}
 	}
 	s.height(s.row, body.tall(len(left.lines(flaggedText(l.Result), trendHeads[colTrendFlagged-1].width))))
 	s.row++
@@ -216,19 +280,24 @@ func flaggedText(r *leakback.Result) string {
 	return strings.Join(texts, "; ")
 }
 
-// cylinder writes the rate of a cylinder and its ratio to the median.
-func (s *trendSheet) cylinder(b *trendBlock, k int, r *leakback.Result, plain look) {
-	rate, ratio, l := math.NaN(), math.NaN(), plain
-	formats := [2]string{"0", "0"}
-	if c := cylinder(r, k+1); c != nil {
-		rate, ratio = c.RateMLMin, c.RatioToMedian
-		formats = [2]string{boundFormat(c.Bound) + decimalFormat(Decimals(r)), boundFormat(c.Bound) + decimalFormat(RatioDecimals(r))}
-		l.bold = c.Verdict == leakback.Fail
+// rate writes the rate of the k-th cylinder, and ratio its ratio to the median.
+func (s *trendSheet) rate(col, k int, r *leakback.Result) {
+	s.cylinder(col, cylinder(r, k+1), func(c *leakback.Cylinder) float64 { return c.RateMLMin }, Decimals(r))
+}
+
+func (s *trendSheet) ratio(col, k int, r *leakback.Result) {
+	s.cylinder(col, cylinder(r, k+1), func(c *leakback.Cylinder) float64 { return c.RatioToMedian }, RatioDecimals(r))
+}
+
+// cylinder writes a figure of a cylinder, which is nil where the test has none of
+// it: bold where the cylinder fails, a bound marked as one.
+func (s *trendSheet) cylinder(col int, c *leakback.Cylinder, of func(*leakback.Cylinder) float64, decimals int) {
+	x, l := math.NaN(), trendCell
+	l.format = "0"
+	if c != nil {
+		x, l.bold, l.format = of(c), c.Verdict == leakback.Fail, boundFormat(c.Bound)+decimalFormat(decimals)
 	}
-	l.format = formats[0]
-	s.number(trendColumns+1+k, s.row, rate, l)
-	l.format = formats[1]
-	s.number(trendColumns+1+b.cylinders+k, s.row, ratio, l)
+	s.number(col, s.row, x, l)
 }
 
 // chartHigh and chartWide are how large a chart is, in points.

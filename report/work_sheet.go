@@ -20,6 +20,15 @@ var workWidths = []float64{28, 42, 32, 28, 96, 54, 40, 60, 40, 46, 38, 40, 46, 6
 // workColumns is how many columns the sheet has.
 var workColumns = len(workWidths)
 
+// How the sheet prints: the scale in percent that fits its width on A4 and on
+// Letter lying down, how high a page then is, and how much of a block must fit
+// where it begins, in points.
+const (
+	workScale = 82
+	workPage  = 600
+	workNeeds = 120
+)
+
 // Looks of the sheet: text of the program, figures, and text that somebody typed.
 var (
 	workText   = small.with(func(l *look) { l.bottom, l.valign, l.indent = thinRule, "top", 1 })
@@ -42,7 +51,7 @@ func (b *book) workSheet(works []repair.Work, steps []limits.Step, pages []*Page
 	s.tighteningTable()
 	s.remarks("What does not fit together, or asks for a second look (common practice, no source)", doubtsSaid(works))
 	s.remarks("Corrected in the record: what was entered first, and what took its place", workCorrections(pages))
-	s.print(paper{landscape: true, footer: footer})
+	s.print(paper{landscape: true, scale: workScale, footer: footer})
 	s.name("_xlnm.Print_Area", "$A$1:"+absolute(workColumns, s.row-1))
 	s.typedAsText(workColumns, s.row-1)
 	s.noGrid()
@@ -63,32 +72,44 @@ func zoneOf(pages []*Page) *time.Location {
 type workPen struct {
 	pen
 	row   int
+	used  float64 // of the printed page, in points
 	works []repair.Work
 	steps []limits.Step
 	zone  *time.Location
 }
 
+// next gives this row its height and goes on to the one below. Where the row no
+// longer fits the page, or less than so many points are left, another page begins
+// with it.
+func (s *workPen) next(points, needs float64) {
+	if s.used+max(points, needs) > workPage {
+		s.keep(s.file.InsertPageBreak(s.sheet, at(1, s.row)))
+		s.used = 0
+	}
+	s.height(s.row, points)
+	s.used += quarters(points)
+	s.row++
+}
+
 func (s *workPen) title() {
-	s.height(1, 24)
 	s.text(1, 1, "Work done", body.with(func(l *look) {
 		l.size, l.bold, l.color, l.wrap, l.valign = 16, true, accent, false, "center"
 	}))
-	s.row = 2
+	s.next(24, 0)
 	for i := range s.works {
 		s.text(1, s.row, Sentence(workTitle(&s.works[i], s.zone)), body.with(func(l *look) { l.wrap, l.quote = false, true }))
-		s.row++
+		s.next(body.tall(1), 0)
 	}
 }
 
 // begin begins a block with its heading and a line about it.
 func (s *workPen) begin(title, note string) {
-	s.row++
-	s.height(s.row, 18)
+	s.next(body.tall(1), 0)
 	s.text(1, s.row, title, heading.with(func(l *look) { l.size = 11 }))
-	s.row++
+	s.next(18, workNeeds)
 	if note != "" {
 		s.text(1, s.row, note, small.with(func(l *look) { l.wrap, l.color = false, grey }))
-		s.row++
+		s.next(small.tall(1), 0)
 	}
 }
 
@@ -116,8 +137,7 @@ func (s *workPen) line(list ...workItem) {
 		s.text(c.from, s.row, c.text, c.look)
 		lines = max(lines, len(c.look.lines(visible(c.text), width)))
 	}
-	s.height(s.row, small.tall(lines))
-	s.row++
+	s.next(small.tall(lines), 0)
 }
 
 // wordsCell is a cell of text, and numeric one with a number.
@@ -153,8 +173,7 @@ func (s *workPen) heads(heads ...workItem) {
 		s.merge(h.from, h.to, s.row, l)
 		s.text(h.from, s.row, h.text, l)
 	}
-	s.height(s.row, columnHead.tall(high))
-	s.row++
+	s.next(columnHead.tall(high), 0)
 }
 
 // partsTable is every part and everything that was written down of it, a row each.

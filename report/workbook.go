@@ -186,8 +186,11 @@ func (p pen) merge(from, to, row int, l look) {
 
 // height sets the height of a row in points, as high as a sheet allows at most.
 func (p pen) height(row int, points float64) {
-	p.keep(p.file.SetRowHeight(p.sheet, row, math.Min(math.Ceil(points*4)/4, excelize.MaxRowHeight)))
+	p.keep(p.file.SetRowHeight(p.sheet, row, math.Min(quarters(points), excelize.MaxRowHeight)))
 }
+
+// quarters is a height in whole quarters of a point, which programs keep.
+func quarters(points float64) float64 { return math.Ceil(points*4) / 4 }
 
 // Column widths are counted in digits of the default font at 96 pixels an inch.
 // At 11 points Arial's digit is 8.15 of them: programs that round to 8 and those

@@ -56,6 +56,11 @@ func (p pen) cache(col, row int, v formula.Value) {
 // grid is the rows of the sheet as excelize keeps them: all from the first, each
 // with all cells from the first.
 func (p pen) grid() reflect.Value {
+	return p.sheetOfBook().FieldByName("SheetData").FieldByName("Row")
+}
+
+// sheetOfBook is the sheet as excelize keeps it.
+func (p pen) sheetOfBook() reflect.Value {
 	path, ok := p.paths[p.sheet]
 	if !ok {
 		path = fmt.Sprintf(sheetParts+"sheet%d.xml", p.index()+1)
@@ -65,7 +70,7 @@ func (p pen) grid() reflect.Value {
 	if !ok { // every sheet was written into before
 		panic("report: no sheet at " + path)
 	}
-	return reflect.ValueOf(sheet).Elem().FieldByName("SheetData").FieldByName("Row")
+	return reflect.ValueOf(sheet).Elem()
 }
 
 // index is the place of the sheet, which is the number of its part too: they

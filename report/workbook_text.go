@@ -125,10 +125,12 @@ func (f typeface) wrap(text string, width float64) []string {
 	return lines
 }
 
-// wrapParagraph breaks at spaces, and within a word where it is too long.
+// wrapParagraph breaks at spaces, behind hyphens and slashes as programs do
+// (Unicode Standard Annex 14, classes HY and SY), and within a word where it is
+// too long.
 func (f typeface) wrapParagraph(text string, width float64) []string {
 	var lines []string
-	start, space, used := 0, -1, 0.0
+	start, gap, used := 0, -1, 0.0
 	scale := 1.0
 	if f.bold {
 		scale = bolder
@@ -137,15 +139,15 @@ func (f typeface) wrapParagraph(text string, width float64) []string {
 		step := advance(r, f.size) * scale
 		if used+step > width && i > start && r != ' ' {
 			end := i
-			if space > start {
-				end = space + 1
+			if gap >= start {
+				end = gap + 1
 			}
 			lines = append(lines, strings.TrimRight(text[start:end], " "))
-			start, space = end, -1
+			start, gap = end, -1
 			used = f.width(text[start:i])
 		}
-		if r == ' ' {
-			space = i
+		if strings.ContainsRune(" -/", r) {
+			gap = i
 		}
 		used += step
 	}

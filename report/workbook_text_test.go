@@ -61,6 +61,9 @@ func TestWrap(t *testing.T) {
 		{"one\n\ntwo", 500, []string{"one", "", "two"}},
 		{"mmmmmm", wide("mmm"), []string{"mmm", "mmm"}},
 		{"a mmmmmm", wide("mmm"), []string{"a", "mmm", "mmm"}},
+		// Unicode Standard Annex 14 lets a line end behind a hyphen (HY) and a slash (SY).
+		{"ww-mmm/mm", wide("ww-mm"), []string{"ww-", "mmm/", "mm"}},
+		{"-mmmmm", wide("-mmm"), []string{"-", "mmmm", "m"}},
 	} {
 		assert.Equal(t, c.want, f.wrap(c.text, c.width), "%q in %g", c.text, c.width)
 	}
