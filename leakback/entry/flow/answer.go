@@ -43,11 +43,16 @@ func (f *Flow) stopped() (frame.Taken, bool) {
 		"broken off: empty the tubes before the collection is started again"}}, true
 }
 
-// giveUp closes the test where it stands. What was entered stays.
+// giveUp closes the test where it stands, and breaks off a collection that runs.
+// What was entered stays.
 func (f *Flow) giveUp() (frame.Taken, error) {
 	if f.ended() {
 		return frame.Taken{}, frame.Refuse(frame.WordGiveUp, "nothing more: the test is closed (back opens it again)")
 	}
-	return frame.Taken{Drafts: []leakback.Event{frame.Event(leakback.Key{Kind: leakback.KindEnd}, leakback.EndGivenUp)},
+	var drafts []leakback.Event
+	if f.running(f.frame.Standing().ID) {
+		drafts = f.lost(f.timing.run, markAbandoned)
+	}
+	return frame.Taken{Drafts: append(drafts, frame.Event(leakback.Key{Kind: leakback.KindEnd}, leakback.EndGivenUp)),
 		Said: []string{"given up; what was entered stays in the record"}}, nil
 }

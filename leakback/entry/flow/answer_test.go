@@ -627,6 +627,34 @@ func TestDoneOpensAgain(t *testing.T) {
 	require.Equal(t, "end", string(b.last().Kind))
 }
 
+// A test that was given up while a collection ran is closed as well: whoever opens it
+// again to look is asked nothing.
+func TestGivenUpWhileTheClockRuns(t *testing.T) {
+	for _, id := range []string{"run 1 collection", "run 1 crank 2"} {
+		name := map[bool]string{true: "idle", false: "cranking"}[id == "run 1 collection"]
+		b := upTo(t, named(name), id)
+		b.answer("", "wait 3s")
+		require.True(t, b.flow.Question().Running, id)
+		b.answer("give up")
+		b.at("done")
+		resumed, err := flow.Resume(b.options(), b.kept)
+		require.NoError(t, err)
+		require.Equal(t, ask.Done, resumed.Question().Kind, id)
+		b.answer("back")
+		b.at("run 1 " + map[bool]string{true: "collection", false: "rest 1"}[name == "idle"])
+	}
+}
+
+// A tab, and the spaces of what was copied, are spaces.
+func TestOtherSpaces(t *testing.T) {
+	b := upTo(t, named("idle"), "complaint")
+	b.answer("hard\tto\u00a0start ")
+	require.Equal(t, "hard to start", b.last().Value)
+	b = upTo(t, named("idle"), "run 1 reading 1")
+	b.answer("22\u202f\tmL")
+	require.Equal(t, "22  mL", b.last().Value)
+}
+
 // Whatever is typed, nothing breaks, every answer that was taken is kept in its
 // order, and the record gives the same question again.
 func TestAnything(t *testing.T) {

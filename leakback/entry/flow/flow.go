@@ -97,7 +97,7 @@ func New(o Options) (*Flow, error) {
 func Resume(o Options, events []leakback.Event) (*Flow, error) {
 	f := newFlow(o, events)
 	drafts := append([]leakback.Event{f.opening()}, f.given()...)
-	for k := 1; k <= f.lastRun(); k++ {
+	for k := 1; k <= f.lastRun() && !f.ended(); k++ { // what was given up is closed as it is
 		drafts = append(drafts, f.lost(k, markLost)...)
 	}
 	return f, f.begin(drafts)

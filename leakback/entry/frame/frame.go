@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
 
 	"leakback/leakback"
 	"leakback/leakback/entry/ask"
@@ -241,7 +242,8 @@ const (
 // commands; between double quotes they are what they say. An error that is no *ask.Refusal
 // says why the answer could not be kept; the same question stands then.
 func (f *Frame) Answer(text string) error {
-	a := Answer{Text: strings.TrimSpace(text), Now: f.o.Now()}
+	text = Plain(text)
+	a := Answer{Text: text, Now: f.o.Now()}
 	literal, quoted := unquoted(a.Text)
 	switch word := strings.ToLower(strings.Join(strings.Fields(a.Text), " ")); {
 	case quoted:
@@ -260,7 +262,7 @@ func (f *Frame) Answer(text string) error {
 	case word == WordSkip:
 		a.Text, a.Skip = "", true
 	}
-	return f.take(a, strings.TrimSpace(text))
+	return f.take(a, text)
 }
 
 func (f *Frame) take(a Answer, typed string) error {
@@ -274,6 +276,17 @@ func (f *Frame) take(a Answer, typed string) error {
 		}
 	}
 	return f.settle(t, a.Now)
+}
+
+// Plain is a line without spaces around it and with the usual space in the place of
+// others, as they come from a tab key or from what was copied.
+func Plain(line string) string {
+	return strings.TrimSpace(strings.Map(func(r rune) rune {
+		if unicode.IsSpace(r) {
+			return ' '
+		}
+		return r
+	}, line))
 }
 
 // unquoted is what stands between double quotes.

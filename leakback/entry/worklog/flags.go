@@ -112,12 +112,14 @@ type flagBench struct {
 }
 
 func (b *flagBench) take(v Value) error {
+	typed := v.Text
+	v.Text = frame.Plain(typed)
 	i := slices.IndexFunc(flags, func(f Flag) bool { return f.Name == v.Flag })
 	switch {
 	case i < 0:
 		return frame.Refuse(v.Text, "a flag of the work log")
-	case strings.TrimSpace(v.Text) == "":
-		return frame.Refuse(v.Text, "a value; what is not said is left out")
+	case v.Text == "":
+		return frame.Refuse(typed, "a value; what is not said is left out")
 	case v.Flag == FlagStep:
 		return b.step(v)
 	}
@@ -125,7 +127,7 @@ func (b *flagBench) take(v Value) error {
 	if field.Place == repair.OfEngine {
 		v.Cylinder = wholeEngine
 	}
-	value, err := field.Check(v.Cylinder, b.f.most(), strings.TrimSpace(v.Text))
+	value, err := field.Check(v.Cylinder, b.f.most(), v.Text)
 	if err != nil {
 		return b.wrong(v, err)
 	}
@@ -154,7 +156,7 @@ func (b *flagBench) fieldOf(flag string) string {
 
 // step takes "2=44 lbf·ft".
 func (b *flagBench) step(v Value) error {
-	number, rest := namedStep(strings.TrimSpace(v.Text))
+	number, rest := namedStep(v.Text)
 	if number == 0 {
 		return frame.Refuse(v.Text, `the step's number in front of what was reached: "2=44 lbf·ft"`)
 	}
