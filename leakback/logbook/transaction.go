@@ -263,6 +263,11 @@ func (t *transaction) attempt(ctx context.Context, f func() error) error {
 // contentError is a column that holds what was never written there.
 type contentError struct{ error }
 
+// Error is the beginning of a text that may hold all of the column.
+func (e contentError) Error() string { return fmt.Sprintf("%.300v", e.error) }
+
+func (e contentError) Unwrap() error { return e.error }
+
 // scan takes the columns of a row.
 func scan(rows *sql.Rows, targets ...any) error {
 	err := rows.Scan(targets...)
