@@ -41,7 +41,7 @@ type entering struct {
 // away, the local one.
 func openToEnter(ctx context.Context, env *environment, o *logbookOptions) (*entering, error) {
 	e := &entering{env: env, at: o.where(env), flag: o.address}
-	book, err := o.toEnter(ctx, env)
+	book, err := o.toEnter(ctx, env, false)
 	if e.canGoOn(err) {
 		env.say(err.Error())
 		if err := e.goLocal(ctx); err != nil {

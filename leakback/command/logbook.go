@@ -20,7 +20,7 @@ const exportName = "logbook.jsonl"
 func newLogbookCommand(env *environment) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "logbook",
-		Short: "check, verify, back up, export, import or copy the logbook",
+		Short: "check, verify, correct, back up, export, import or copy the logbook",
 		Long: `The logbook keeps every test as it was entered, answer by answer; nothing in it is
 ever overwritten. It is looked for in this order:
 
@@ -32,7 +32,7 @@ ever overwritten. It is looked for in this order:
 	}
 	o := &logbookOptions{}
 	o.addFlag(cmd.PersistentFlags())
-	cmd.AddCommand(newLogbookCheckCommand(env, o), newLogbookVerifyCommand(env, o), newLogbookHeadsCommand(env, o),
+	cmd.AddCommand(newLogbookCheckCommand(env, o), newLogbookVerifyCommand(env, o), newLogbookHeadsCommand(env, o), newLogbookCorrectCommand(env, o),
 		newLogbookBackupCommand(env, o), newLogbookExportCommand(env, o), newLogbookImportCommand(env, o), newLogbookCopyCommand(env))
 	return cmd
 }

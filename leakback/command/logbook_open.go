@@ -60,18 +60,14 @@ func (o *logbookOptions) toWrite(ctx context.Context, env *environment) (*logboo
 // local logbook: as long as a person waits for the next question.
 const serverWait = 4 * time.Second
 
-// toEnter opens the logbook for a person who answers questions.
-func (o *logbookOptions) toEnter(ctx context.Context, env *environment) (*logbook.Book, error) {
-	options := logbook.Options{}
+// toEnter opens the logbook for a person who answers questions; existing refuses to
+// begin a new one.
+func (o *logbookOptions) toEnter(ctx context.Context, env *environment, existing bool) (*logbook.Book, error) {
+	options := logbook.Options{MustExist: existing}
 	if onServer(o.where(env)) {
 		options.Wait = serverWait
 	}
 	return o.open(ctx, env, options)
-}
-
-// toWriteExisting opens a logbook that must be there, to enter into it.
-func (o *logbookOptions) toWriteExisting(ctx context.Context, env *environment) (*logbook.Book, error) {
-	return o.open(ctx, env, logbook.Options{MustExist: true})
 }
 
 // localClock is the time now, in the zone of the people.

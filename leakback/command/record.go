@@ -413,8 +413,8 @@ func (r *recording) report(ctx context.Context) error {
 // offer asks which of the tests that were broken off to go on with; "" is a
 // new one.
 func (r *recording) offer(ctx context.Context) (string, error) {
-	const most = 5
-	open, err := r.book.Tests(ctx, logbook.Filter{Open: true, Most: most})
+	const most, looked = 5, 50
+	open, err := r.book.Tests(ctx, logbook.Filter{Open: true, Most: looked})
 	if err != nil {
 		return "", err
 	}
@@ -429,7 +429,7 @@ func (r *recording) offer(ctx context.Context) (string, error) {
 			continue
 		}
 		opened, _ := records[i].Last(leakback.Key{Kind: leakback.KindOpen})
-		if abandoned(opened.Reason) {
+		if len(choice.options) < most && abandoned(opened.Reason) && !untouched(records[i].Record) {
 			choice.add(r.env, t, records[i].Record)
 		}
 	}
@@ -441,6 +441,21 @@ func (r *recording) offer(ctx context.Context) (string, error) {
 		return "", err
 	}
 	return choice.ref, nil
+}
+
+// untouched says that no question was answered: all that stands in a record was kept
+// as its sittings began.
+func untouched(record *leakback.Record) bool {
+	began := int64(0)
+	for _, e := range record.Events {
+		if e.Kind == leakback.KindOpen {
+			began = e.AtUS
+		}
+		if e.AtUS != began || e.Kind == leakback.KindReading {
+			return false
+		}
+	}
+	return true
 }
 
 // newTest is the answer that begins a new test.

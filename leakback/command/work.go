@@ -123,7 +123,7 @@ type working struct {
 }
 
 func (w *working) run(ctx context.Context, ref string) error {
-	book, err := w.o.logbook.toWriteExisting(ctx, w.env)
+	book, err := w.o.logbook.toEnter(ctx, w.env, true)
 	if err != nil {
 		return err
 	}
