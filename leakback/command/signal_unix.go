@@ -17,7 +17,7 @@ func surviveFileSizeLimit() { signal.Ignore(syscall.SIGXFSZ) }
 // said, and a form gives the terminal back. One that whoever started the program
 // wants ignored (nohup) is ignored still.
 func endings() []os.Signal {
-	list := []os.Signal{os.Interrupt, syscall.SIGTERM}
+	list := []os.Signal{os.Interrupt, syscall.SIGTERM, syscall.SIGQUIT}
 	if !signal.Ignored(syscall.SIGHUP) {
 		list = append(list, syscall.SIGHUP)
 	}
