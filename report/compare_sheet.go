@@ -61,7 +61,7 @@ func (c *comparison) opening() {
 	c.say("Every test has its own sheets "+sheetReadings+", "+sheetLimits+" and "+sheetWorking+" with its number behind the name. The figures here are "+
 		"live formulas that start from those workings, and so from the readings: change a reading there and everything follows. "+
 		"Names in formulas that begin with t1_ are those of the working of test 1. Which cylinders there are, whether rates or ratios tell a "+
-		"change, and the answer in words are structure and text, and do not follow.", workNote)
+		"change, and the reasons in words are structure and text, and do not follow; the page shows its answer as long as that holds.", workNote)
 	for i := range c.page.Tests {
 		c.say(fmt.Sprintf("Test %d is %s", i+1, c.page.testLine(i))+". "+c.sideNote(i), workNote)
 	}

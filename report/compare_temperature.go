@@ -155,7 +155,17 @@ func (c *comparison) sameAsWritten() {
 		}
 		c.names.Within("")
 	}
+	c.keptAnswer()
 	c.figures(one{"repair_same", "all as now? 1 yes", "", `IF(AND(` + strings.Join(conditions, ",") + `),1,0)`, asCount, ""})
+}
+
+// keptAnswer is the answer as it was written, which the page shows as long as it
+// holds.
+func (c *comparison) keptAnswer() {
+	text, _ := shownAnswer(c.page)
+	row, l := c.row, workNote.with(func(l *look) { l.quote, l.color = true, ink })
+	c.say(text, l)
+	c.pen.figure("kept_answer", 1, row, formula.Str(text))
 }
 
 // noiseWord is how a change compares with noise, in the words of the sheet.

@@ -90,8 +90,7 @@ func (s *repairSheet) head() {
 	s.text(1, s.row, repairTitle, big)
 	s.row++
 	s.gap(4)
-	s.paragraph(1, lastColumn, RepairAnswer(s.pair), body.with(func(l *look) { l.size, l.bold = 13, true }), 4, "Answer")
-	s.row++
+	s.answer()
 	var texts []said
 	if s.pair.Settle != nil {
 		texts = append(texts, said{"To settle it", Sentence(s.pair.Settle.Text)})
@@ -103,6 +102,51 @@ func (s *repairSheet) head() {
 	s.grow(s.prose(1, lastColumn, texts, body, settleLines, "Answer"))
 	s.row++
 	s.gap(4)
+}
+
+// Look and lines of the answer.
+var answerLook = body.with(func(l *look) { l.size, l.bold = 13, true })
+
+const answerLines = 4
+
+// answer is the sentence as it was written while what it was written from still
+// stands in the file, else the verdicts of the tests as they are now.
+func (s *repairSheet) answer() {
+	shown, cut := shownAnswer(s.repair)
+	if cut {
+		s.cut = append(s.cut, fact{"Answer", RepairAnswer(s.pair)})
+	}
+	s.merge(1, lastColumn, s.row, answerLook)
+	s.formula(1, s.row, `IF(ISERROR(repair_same),"`+answerFailed+`",IF(repair_same=1,kept_answer,"`+answerChanged+`"&`+s.verdictsNow()+`&"."))`,
+		formula.Here{}, answerLook)
+	s.grow(answerLook.tall(len(answerLook.lines(visible(shown), across(1, lastColumn)))))
+	s.row++
+}
+
+// What stands in the place of the answer where it no longer holds.
+const (
+	answerChanged = "CHANGED since this page was written, and not answered again. Verdicts of the tests now, in their order: "
+	answerFailed  = "CANNOT BE CALCULATED: an entry of the readings or limits is not understood."
+)
+
+// shownAnswer is the answer as the page has room for it, and whether it was cut.
+func shownAnswer(p *RepairPage) (text string, cut bool) {
+	return answerLook.face().fit(visible(RepairAnswer(p.Comparison.Whole)), across(1, lastColumn), answerLines)
+}
+
+// verdictsNow are the verdicts of the tests in a formula: as their workings give
+// them, or of a test without one as the program gave it, which nothing changes.
+func (s *repairSheet) verdictsNow() string {
+	var verdicts []string
+	for side, page := range s.repair.Tests {
+		name := testScope(side) + "test_verdict"
+		verdict := `"` + VerdictWord(page.Result.Verdict) + `"`
+		if s.names.Has(name) {
+			verdict = wordOfVerdict(name)
+		}
+		verdicts = append(verdicts, verdict)
+	}
+	return strings.Join(verdicts, `&", "&`)
 }
 
 // tests are the tests that are held against one another, each in a line, and of
@@ -250,11 +294,7 @@ func (s *repairSheet) tableNote() string {
 
 // check is the line that says whether the sentences of the page still hold.
 func (s *repairSheet) check() {
-	line := small.with(func(l *look) { l.size, l.color, l.italic = 7.5, grey, true })
-	s.merge(1, lastColumn, s.row, line)
-	s.formula(1, s.row, `IF(ISERROR(repair_same),"`+repairFailed+`",IF(repair_same=1,"`+checkHolds+`","`+repairChanged+`"))`, formula.Here{}, line)
-	s.grow(line.tall(1))
-	s.row++
+	s.checkLine(lastColumn, `IF(ISERROR(repair_same),"`+repairFailed+`",IF(repair_same=1,"`+checkHolds+`","`+repairChanged+`"))`, repairChanged)
 }
 
 // What the check may say.

@@ -210,7 +210,11 @@ func TestRepairInLibreOffice(t *testing.T) {
 	assert.Greater(t, sameValues(t, "changed", want, written["undecided"], formulaCells(t, got["changed"])), len(want)*9/10)
 	after := formulaCells(t, got["changed"])
 	assert.Contains(t, textsOf(after), repairChanged, "the page says that its sentences no longer hold")
+	assert.Contains(t, textsOf(after), answerChanged+"FAIL, pass.", "and its headline is no longer the answer")
 	assert.Contains(t, textsOf(formulaCells(t, got["undecided"])), checkHolds)
+	for name, p := range pages {
+		assert.Contains(t, textsOf(formulaCells(t, got[name])), RepairAnswer(p.Comparison.Whole), name)
+	}
 }
 
 func textsOf(cells map[string]formulaCell) []string {
@@ -259,6 +263,27 @@ func TestRepairWorkbookSheets(t *testing.T) {
 	answer, err := f.GetCellValue("Report", "A3")
 	require.NoError(t, err)
 	assert.Equal(t, RepairAnswer(p.Comparison.Whole), answer)
+}
+
+// The headline is the answer as it was written, whatever a test is called, cut
+// where it has no room.
+func TestRepairHeadlineIsTheAnswer(t *testing.T) {
+	for name, label := range map[string]string{"plain": "test 1", "escaped": "_x0041_ & <b>", "formula": `=1+1"`, "long": strings.Repeat("idle-", 150)} {
+		p := RepairStory(t, 40, NewTube, WarmHigh, ColdFine)
+		sides := p.Comparison.Sides
+		sides[0].Label = label
+		c, err := repair.Compare(sides, p.Comparison.Fuel)
+		require.NoError(t, err, name)
+		p.Comparison = c
+		want, cut := shownAnswer(p)
+		assert.Equal(t, name == "long", cut, name)
+		b := p.book()
+		require.NoError(t, b.err, name)
+		assert.Equal(t, want, b.names.Value("kept_answer").Text, name)
+		cell := pen{b, sheetReport}.grid().Index(2).FieldByName("C").Index(0).FieldByName("V").String()
+		assert.Equal(t, strings.ReplaceAll(want, "_x0041_", "_x005F_x0041_"), cell, name)
+		require.NoError(t, b.file.Close())
+	}
 }
 
 // The sheet of work has every part, every step with what was asked and reached,

@@ -7,6 +7,7 @@ import (
 
 	"github.com/xuri/excelize/v2"
 
+	"leakback/leakback/ooxml"
 	"leakback/report/formula"
 )
 
@@ -42,7 +43,7 @@ func (p pen) formula(col, row int, template string, here formula.Here, l look) f
 // call for outside its streaming writer.
 func (p pen) cache(col, row int, v formula.Value) {
 	cell := p.grid().Index(row - 1).FieldByName("C").Index(col - 1)
-	kind, text := "str", v.String()
+	kind, text := "str", string(ooxml.Escaped([]byte(ooxml.Text(v.String()))))
 	switch v.Kind {
 	case formula.Number:
 		kind, text = "", strconv.FormatFloat(v.Number, 'g', -1, 64)

@@ -355,13 +355,19 @@ func (s *reportSheet) check() {
 	if !s.names.Has("still_same") {
 		return
 	}
+	s.checkLine(colLimit, `IF(ISERROR(still_same),"`+checkFailed+`",IF(still_same=1,"`+checkHolds+`","`+checkChanged+
+		`"&`+wordOfVerdict("test_verdict")+`&"."))`, checkChanged+"undecided.")
+}
+
+// checkLine is what a formula says of the page's sentences, as far as a column:
+// quiet as long as they hold. longest is the most that it may say.
+func (s *reportSheet) checkLine(to int, template, longest string) {
 	line := small.with(func(l *look) { l.size, l.color, l.italic = 7.5, grey, true })
-	s.merge(1, colLimit, s.row, line)
-	s.formula(1, s.row, `IF(ISERROR(still_same),"`+checkFailed+`",IF(still_same=1,"`+checkHolds+`","`+checkChanged+
-		`"&IF(test_verdict="fail","FAIL",test_verdict)&"."))`, formula.Here{}, line)
+	s.merge(1, to, s.row, line)
+	s.formula(1, s.row, template, formula.Here{}, line)
 	s.when(at(1, s.row), condition{`LEFT(` + absolute(1, s.row) + `,1)="C"`,
 		&excelize.Style{Font: &excelize.Font{Bold: true, Color: ink}}})
-	s.grow(line.tall(len(line.lines(checkChanged+"undecided.", across(1, colLimit)))))
+	s.grow(line.tall(len(line.lines(longest, across(1, to)))))
 	s.row++
 }
 
