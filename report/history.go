@@ -89,7 +89,7 @@ func codesText(findings []leakback.Finding) string {
 
 // History is a workbook with one row for each cylinder of many tests. Its rows
 // go to a temporary file as they come, so that its memory does not grow with
-// them. Where a sheet is full the next one follows: History, History2 and so on.
+// them. Where a sheet is full the next one follows: Tests, Tests2 and so on.
 // Equal rows give equal bytes.
 type History struct {
 	*book
@@ -105,8 +105,9 @@ type History struct {
 	trend   *Trend
 }
 
-// sheetHistory is the name of the first sheet and begins those of the others.
-const sheetHistory = "History"
+// sheetHistory is the name of the first sheet and begins those of the others. Excel
+// keeps the name History for itself and repairs a workbook that has such a sheet.
+const sheetHistory = "Tests"
 
 // NewHistory begins a workbook; version is the program's. Close it at the end.
 func NewHistory(version string) *History { return newHistory(version, historyColumns, nil) }

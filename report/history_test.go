@@ -53,8 +53,8 @@ func openHistory(t *testing.T, file []byte) *excelize.File {
 func TestHistoryCells(t *testing.T) {
 	results := someResults()
 	f := openHistory(t, historyOf(t, 0, results...))
-	assert.Equal(t, []string{"History"}, f.GetSheetList())
-	rows, err := f.GetRows("History", excelize.Options{RawCellValue: true})
+	assert.Equal(t, []string{"Tests"}, f.GetSheetList())
+	rows, err := f.GetRows("Tests", excelize.Options{RawCellValue: true})
 	require.NoError(t, err)
 	require.Len(t, rows, 7)
 	for k, head := range rows[0] {
@@ -82,13 +82,13 @@ func requireRow(t *testing.T, f *excelize.File, row int, r *leakback.Result, c *
 		"I": c.Budget.StandardMLMin, "J": c.Budget.ExpandedMLMin, "K": c.RatioToMedian,
 	} {
 		cell := column + strconv.Itoa(row)
-		text, err := f.GetCellValue("History", cell, excelize.Options{RawCellValue: true})
+		text, err := f.GetCellValue("Tests", cell, excelize.Options{RawCellValue: true})
 		require.NoError(t, err)
 		if math.IsNaN(want) {
 			assert.Empty(t, text, cell)
 			continue
 		}
-		kind, err := f.GetCellType("History", cell)
+		kind, err := f.GetCellType("Tests", cell)
 		require.NoError(t, err)
 		assert.Contains(t, []excelize.CellType{excelize.CellTypeUnset, excelize.CellTypeNumber}, kind, cell)
 		got, err := strconv.ParseFloat(text, 64)
@@ -102,7 +102,7 @@ func TestHistoryDigits(t *testing.T) {
 	r := sampleResult(maximum(40), sample{rate: 40.004, expanded: 0.002, verdict: leakback.Fail})
 	f := openHistory(t, historyOf(t, 0, r, sampleResult(nil, good(22))))
 	for cell, want := range map[string]string{"H2": "40.0040", "H3": "22.0"} {
-		shown, err := f.GetCellValue("History", cell)
+		shown, err := f.GetCellValue("Tests", cell)
 		require.NoError(t, err)
 		assert.Equal(t, want, shown, cell)
 	}
@@ -110,7 +110,7 @@ func TestHistoryDigits(t *testing.T) {
 
 func TestHistoryLayout(t *testing.T) {
 	f := openHistory(t, historyOf(t, 0, someResults()...))
-	panes, err := f.GetPanes("History")
+	panes, err := f.GetPanes("Tests")
 	require.NoError(t, err)
 	assert.True(t, panes.Freeze)
 	assert.Equal(t, 1, panes.YSplit)
@@ -118,12 +118,12 @@ func TestHistoryLayout(t *testing.T) {
 	for _, n := range f.GetDefinedName() {
 		names[n.Name] = n.RefersTo
 	}
-	assert.Equal(t, "History!$1:$1", names["_xlnm.Print_Titles"])
-	assert.Equal(t, "'History'!$A$1:$O$7", names["_xlnm._FilterDatabase"])
+	assert.Equal(t, "Tests!$1:$1", names["_xlnm.Print_Titles"])
+	assert.Equal(t, "'Tests'!$A$1:$O$7", names["_xlnm._FilterDatabase"])
 	for i := range historyColumns {
 		column, err := excelize.ColumnNumberToName(i + 1)
 		require.NoError(t, err)
-		width, err := f.GetColWidth("History", column)
+		width, err := f.GetColWidth("Tests", column)
 		require.NoError(t, err)
 		assert.InDelta(t, historyColumns[i].width/6, width, 0.01)
 	}
@@ -150,7 +150,7 @@ func TestHistorySheetsFollowOneAnother(t *testing.T) {
 	total := 0
 	for i, sheet := range sheets {
 		if i > 0 {
-			assert.Equal(t, fmt.Sprintf("History%d", i+1), sheet)
+			assert.Equal(t, fmt.Sprintf("Tests%d", i+1), sheet)
 		}
 		rows, err := f.GetRows(sheet)
 		require.NoError(t, err)
@@ -170,13 +170,13 @@ func TestHistoryFreeText(t *testing.T) {
 		r.Test.ID, r.Test.Engine, r.Test.Condition = id, id, id
 		f := openHistory(t, historyOf(t, 0, r))
 		for _, cell := range []string{"A2", "B2", "C2"} {
-			text, err := f.GetCellValue("History", cell)
+			text, err := f.GetCellValue("Tests", cell)
 			require.NoError(t, err)
 			assert.Equal(t, oneLine(id), text)
-			formula, err := f.GetCellFormula("History", cell)
+			formula, err := f.GetCellFormula("Tests", cell)
 			require.NoError(t, err)
 			assert.Empty(t, formula)
-			style, err := f.GetCellStyle("History", cell)
+			style, err := f.GetCellStyle("Tests", cell)
 			require.NoError(t, err)
 			assert.True(t, *f.Styles.CellXfs.Xf[style].QuotePrefix, "text also after it is edited")
 		}
@@ -198,7 +198,7 @@ func TestHistoryOfManyRows(t *testing.T) {
 	require.NoError(t, h.Write(&out))
 	require.NotEmpty(t, h.packing.sheets["xl/worksheets/sheet1.xml"].kept, "the sheet went through a file")
 	f := openHistory(t, out.Bytes())
-	lines, err := f.Rows("History")
+	lines, err := f.Rows("Tests")
 	require.NoError(t, err)
 	count := -1 // the header
 	for lines.Next() {

@@ -192,7 +192,7 @@ func TestHistoryOfOtherMethods(t *testing.T) {
 	var out bytes.Buffer
 	require.NoError(t, h.Write(&out))
 	f := opened(t, out.Bytes())
-	cells, err := f.GetRows("History")
+	cells, err := f.GetRows("Tests")
 	require.NoError(t, err)
 	assert.Equal(t, []string{"gallery", "Northmoor Six-90", "idle", "2", "30", "total", "", "194.0"}, cells[1][:8])
 	assert.Equal(t, []string{"undecided", "", "undecided", "close-to-total"}, cells[1][11:])

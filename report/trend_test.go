@@ -41,8 +41,8 @@ func logbookHistory(t *testing.T, tests []report.Listed) []byte {
 func TestLogbookHistoryCells(t *testing.T) {
 	file := logbookHistory(t, listedTests(t))
 	f := opened(t, file)
-	assert.Equal(t, []string{"History", "Trend"}, f.GetSheetList())
-	rows, err := f.GetRows("History")
+	assert.Equal(t, []string{"Tests", "Trend"}, f.GetSheetList())
+	rows, err := f.GetRows("Tests")
 	require.NoError(t, err)
 	require.Len(t, rows, 1+6*6+2)
 	assert.Equal(t, []string{"No.", "Started", "UTC\noffset", "Vehicle", "Odometer/hours", "Test"}, rows[0][:6])
@@ -256,7 +256,7 @@ func TestLogbookHistoryFreeText(t *testing.T) {
 				assert.NotContains(t, content, "<f>", "%s %s", name, part)
 			}
 		}
-		got := raw(t, opened(t, file), "History", "D2")
+		got := raw(t, opened(t, file), "Tests", "D2")
 		assert.Equal(t, strings.Join(strings.Fields(afterCleaning.Replace(text)), " "), got, name)
 	}
 }
@@ -273,11 +273,11 @@ import json, sys, openpyxl
 book = openpyxl.load_workbook(sys.argv[1])
 trend = book["Trend"]
 json.dump({"sheets": book.sheetnames, "charts": [type(c).__name__ for c in trend._charts],
-    "started": str(book["History"]["B2"].value), "types": sorted({c.data_type for row in trend.iter_rows() for c in row if c.value is not None}),
+    "started": str(book["Tests"]["B2"].value), "types": sorted({c.data_type for row in trend.iter_rows() for c in row if c.value is not None}),
     "lines": [len(c.series) for c in trend._charts]}, sys.stdout)`, path).Output()
 	require.NoError(t, err)
 	var got map[string]any
 	require.NoError(t, json.Unmarshal(out, &got))
-	assert.Equal(t, map[string]any{"sheets": []any{"History", "Trend"}, "charts": []any{"ScatterChart"}, "lines": []any{7.0},
+	assert.Equal(t, map[string]any{"sheets": []any{"Tests", "Trend"}, "charts": []any{"ScatterChart"}, "lines": []any{7.0},
 		"types": []any{"d", "n", "s"}, "started": "2021-03-05 09:40:00"}, got)
 }

@@ -288,7 +288,7 @@ func TestHistoryOfABatch(t *testing.T) {
 	f, err := excelize.OpenFile(path)
 	require.NoError(t, err)
 	defer f.Close()
-	rows, err := f.GetRows("History", excelize.Options{RawCellValue: true})
+	rows, err := f.GetRows("Tests", excelize.Options{RawCellValue: true})
 	require.NoError(t, err)
 	lines := strings.Split(strings.TrimSpace(b.out.String()), "\n")
 	require.Len(t, rows, len(lines))

@@ -11,7 +11,7 @@ HEADS = ["Test", "Engine", "Condition", "Runs", "Interval s", "Cylinder", "Bound
 WORDS = {"pass": "pass", "fail": "FAIL", "undecided": "undecided", "unread": "not read"}
 
 book = xlsxwriter.Workbook(sys.argv[2], {"constant_memory": True})
-sheet = book.add_worksheet("History")
+sheet = book.add_worksheet("Tests")
 head = book.add_format({"bold": True, "text_wrap": True, "bottom": 2})
 text = book.add_format({"bottom": 1, "indent": 1})
 bold = book.add_format({"bottom": 1, "indent": 1, "bold": True})
