@@ -8,7 +8,6 @@ package repair
 import (
 	"fmt"
 	"strings"
-	"unicode"
 	"unicode/utf8"
 
 	"leakback/limits/quantity"
@@ -30,8 +29,7 @@ func (e *Invalid) Error() string {
 // oneLine says whether a text is one printable line of at most so many
 // characters.
 func oneLine(text string, most int) bool {
-	return utf8.ValidString(text) && utf8.RuneCountInString(text) <= most &&
-		!strings.ContainsFunc(text, unicode.IsControl)
+	return utf8.RuneCountInString(text) <= most && quantity.Printable(text)
 }
 
 // alternatives is "a", "a or b", "a, b or c".

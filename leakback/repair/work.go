@@ -155,7 +155,7 @@ func Works(r *leakback.Record) ([]Work, error) {
 			byNumber[e.Run] = w
 		}
 		if err := w.take(e); err != nil {
-			return nil, fmt.Errorf("work %d, %s%s: %w", e.Run, cylinderLead(e.Cylinder), e.Field, err)
+			return nil, fmt.Errorf("work %d, %s%s: %w", e.Run, cylinderLead(e.Cylinder), quantity.Name(e.Field), err)
 		}
 		w.stamp(e)
 	}
