@@ -43,10 +43,10 @@ type StepFault struct {
 // String is the fault as a sentence's beginning: "cylinder 4: step 2 ...".
 func (f StepFault) String() string { return cylinderColon(f.Cylinder) + f.Text }
 
-// CheckStep holds a step that was carried out against the sheet's: torque and
+// checkStep holds a step that was carried out against the sheet's: torque and
 // angle within the sheet's tolerances, else within 5 % (common practice, no
 // source), and a new fastener where one is asked for.
-func CheckStep(step limits.Step, done StepDone) []StepFault {
+func checkStep(step limits.Step, done StepDone) []StepFault {
 	c := stepCheck{step: step, done: done}
 	c.torque()
 	c.angle()
@@ -122,7 +122,7 @@ func CheckSteps(steps []limits.Step, done []StepDone, finished bool) []StepFault
 		if f, wrong := order(d, done[:i], furthest); wrong {
 			faults = append(faults, f)
 		}
-		faults = append(faults, CheckStep(steps[at], d)...)
+		faults = append(faults, checkStep(steps[at], d)...)
 		furthest = max(furthest, d.Step)
 	}
 	return append(faults, skipped(steps, done, furthest, finished)...)

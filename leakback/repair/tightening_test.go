@@ -81,9 +81,9 @@ func TestStepsAreHeldAgainstTheSheet(t *testing.T) {
 func TestTheSheetsToleranceStands(t *testing.T) {
 	step := sheetStep(t, 1, "nut", "60 N·m", func(s *limits.Step) { s.TorqueToleranceNM, s.AngleDeg, s.AngleToleranceDeg = 6, 90, 15 })
 	done := repair.StepDone{Step: 1, Torque: "66 N·m", TorqueNM: 66, AngleDeg: 105}
-	assert.Empty(t, repair.CheckStep(step, done))
+	assert.Empty(t, repair.CheckSteps([]limits.Step{step}, []repair.StepDone{done}, true))
 	done.TorqueNM, done.Torque, done.AngleDeg = 66.1, "66.1 N·m", 105.5
-	faults := repair.CheckStep(step, done)
+	faults := repair.CheckSteps([]limits.Step{step}, []repair.StepDone{done}, true)
 	require.Len(t, faults, 2)
 	assert.Equal(t, "step 1 (nut), 66.1 N·m: expected 60 N·m ± 6 N·m", faults[0].Text)
 	assert.Equal(t, "step 1 (nut), 105.5°: expected 90° ± 15°", faults[1].Text)

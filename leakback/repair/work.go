@@ -175,17 +175,6 @@ func cylinderLead(cylinder int) string {
 	return fmt.Sprintf("cylinder %d, ", cylinder)
 }
 
-// NextWork is the number that the next work of a record gets.
-func NextWork(r *leakback.Record) int {
-	most := 0
-	for _, e := range r.Events {
-		if e.Kind == leakback.KindWork || e.Kind == leakback.KindStep {
-			most = max(most, e.Run)
-		}
-	}
-	return most + 1
-}
-
 // ComplaintGone is what a record says of the complaint: of the test itself, or
 // of the last work that says so; Yes, No, NotTried or "".
 func ComplaintGone(r *leakback.Record) string {
@@ -271,24 +260,6 @@ func (w *Work) mirrorSwaps() {
 			other.Injector, other.SwappedWith = Swapped, p.Cylinder
 		}
 	}
-}
-
-// Events are a step as events of a work, without time and person; a figure that
-// was not entered has none.
-func (s StepDone) Events(work int) []leakback.Event {
-	var list []leakback.Event
-	add := func(field, value string) {
-		if value != "" {
-			list = append(list, leakback.Event{Key: StepKey(work, s.Cylinder, s.Place, field), Value: value})
-		}
-	}
-	add(FieldStep, strconv.Itoa(s.Step))
-	add(FieldTorque, s.Torque)
-	if !math.IsNaN(s.AngleDeg) {
-		add(FieldAngleDeg, quantity.Plain(s.AngleDeg, -1))
-	}
-	add(FieldNewFastener, s.NewFastener)
-	return list
 }
 
 // Item is one thing that was done, for a list of the work.

@@ -69,18 +69,6 @@ func TestWorksAreFoldedFromEvents(t *testing.T) {
 	assert.Equal(t, []string{"engine: relief valve checked", "cylinder 4: injector refitted (old part's tag T-17)",
 		"cylinder 4: feed tube new", "cylinder 4: injector replaced (serial number out A1, serial number in B2, core to return yes)"}, said)
 	assert.Equal(t, []int{4}, repair.WorkedOn(list))
-	assert.Equal(t, 3, repair.NextWork(entered("2 4 injector = replaced")))
-	assert.Equal(t, 1, repair.NextWork(&leakback.Record{}))
-}
-
-// A step's events fold back to the step.
-func TestStepEventsRoundTrip(t *testing.T) {
-	torque, err := repair.ParseTorque("30 lbf·in")
-	require.NoError(t, err)
-	s := repair.StepDone{Cylinder: 4, Place: 2, Step: 3, Torque: torque.Typed, TorqueNM: torque.NM, AngleDeg: 90, NewFastener: repair.No}
-	list, err := repair.Works(leakback.NewRecord(s.Events(1)))
-	require.NoError(t, err)
-	assert.Equal(t, []repair.StepDone{s}, list[0].Steps)
 }
 
 func TestComplaintIsKeptApart(t *testing.T) {
