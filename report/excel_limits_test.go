@@ -142,7 +142,7 @@ func TestShapeOf(t *testing.T) {
 // two units each.
 func TestWorkbookWithinExcel(t *testing.T) {
 	long := strings.Repeat("🙂", 200)
-	many := Bench{Volumes: strings.Repeat("31 30 33 >100 ", 15) + "31 32 33 60", Runs: 100, TempC: 45,
+	many := Bench{Volumes: strings.Repeat("31 30 33 >100 ", 15) + "31 32 33 60", Runs: 12, TempC: 45,
 		Change: func(test *leakback.Test) { test.ID, test.Engine = "x"+long, long }}
 	sheet := RepairSheet(40)
 	r, err := leakback.Evaluate(many.test("many"), sheet)

@@ -21,7 +21,7 @@ type Difference struct {
 // that of Student's pooled test where nu_a = nu_b, and never more than Welch's
 // for two estimates that have nothing in common.
 func (a Estimate) Less(b Estimate) Difference {
-	va, vb := a.U*a.U, b.U*b.U
+	va, vb := float64(a.U*a.U), float64(b.U*b.U) // rounded each: not fused with the sum, so that b - a is as sure on every processor
 	rest := va/math.Sqrt(a.DoF) + vb/math.Sqrt(b.DoF)
 	dof := (va + vb) * (va + vb) / (rest * rest)
 	if math.IsNaN(dof) || dof >= MaxDoF {

@@ -88,6 +88,9 @@ func TestWriteFileThroughALink(t *testing.T) {
 	if err := os.Symlink("real.xlsx", link); err != nil {
 		t.Skip("no symbolic links here: ", err)
 	}
+	if made, err := os.Lstat(link); err != nil || made.Mode()&os.ModeSymlink == 0 {
+		t.Skip("a symbolic link is not seen as one here (Wine 8)")
+	}
 	require.NoError(t, writeFile(link, true, text("second")))
 	got, err := os.ReadFile(real)
 	require.NoError(t, err)

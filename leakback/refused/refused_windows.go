@@ -25,7 +25,6 @@ const (
 // numbered are causes that only the system's number tells.
 var numbered = map[syscall.Errno]string{
 	syscall.EISDIR:            "is a folder",
-	syscall.ENOTDIR:           "a part of its path is no folder",
 	notAFolder:                "a part of its path is no folder",
 	diskFull:                  "the disk is full",
 	handleDiskFull:            "the disk is full",
