@@ -25,6 +25,8 @@ type TableOptions struct {
 	// does not see, sources. Which test it is comes behind the rows, as whoever reads
 	// it has just taken it.
 	Brief bool
+	// Words draws nothing: each cylinder has a line in words, for those who listen.
+	Words bool
 	// Zone is the zone of the times in a list of tests; nil is UTC.
 	Zone *time.Location
 }

@@ -131,7 +131,7 @@ func (t *table) headings() row {
 func (t *table) rows() {
 	rows := t.rowsOf()
 	l, fits := t.layOut(rows)
-	if !fits {
+	if t.Words || !fits {
 		t.stacked()
 		return
 	}
@@ -215,7 +215,8 @@ func (t *table) markNames(indent piece, room int) {
 	}
 }
 
-// stacked is the table where not even its columns fit: a line or two a cylinder.
+// stacked is the table where not even its columns fit, or nothing is to be drawn: a
+// line or two a cylinder.
 func (t *table) stacked() {
 	for i := range t.r.Cylinders {
 		c := &t.r.Cylinders[i]
@@ -226,6 +227,10 @@ func (t *table) stacked() {
 		case t.r.Has(leakback.NoInterval) && c.Verdict != leakback.Unread:
 			text += ", " + volumesText(t.r.Test, c.Cylinder) + " mL, " + RatioText(c, t.ratio) + " × median"
 		}
-		t.prose(fmt.Sprintf(" %2d  ", c.Cylinder), text, verdictHue(c.Verdict))
+		lead := fmt.Sprintf(" %2d  ", c.Cylinder)
+		if t.Words {
+			lead = fmt.Sprintf(" cylinder %d: ", c.Cylinder)
+		}
+		t.prose(lead, text, verdictHue(c.Verdict))
 	}
 }

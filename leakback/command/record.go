@@ -206,7 +206,7 @@ func (r *recording) options(ctx context.Context) flow.Options {
 		Before:   func(vehicle string) []string { return r.before(ctx, vehicle) },
 		Cautions: cautionsBefore,
 		Table: func(result *leakback.Result, width int) string {
-			return r.env.table(newPage(result, leakback.Job{}, ""), width)
+			return r.env.table(newPage(result, leakback.Job{}, ""), width, !r.o.skin.drawn(r.env))
 		},
 	}
 }
@@ -226,10 +226,10 @@ func cautionsBefore(method leakback.Method, _ string) []string {
 	return list
 }
 
-// table draws the verdict table for people.
-func (env *environment) table(page *report.Page, width int) string {
+// table draws the verdict table for people, or says it in words.
+func (env *environment) table(page *report.Page, width int, words bool) string {
 	var text strings.Builder
-	if err := report.Table(&text, page, report.TableOptions{Width: width, Unicode: speaksUTF8(env.getenv), Brief: true}); err != nil {
+	if err := report.Table(&text, page, report.TableOptions{Width: width, Unicode: speaksUTF8(env.getenv), Brief: true, Words: words}); err != nil {
 		return err.Error() + "\n" // it fails only where the writer does
 	}
 	return text.String()

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -18,9 +19,12 @@ import (
 type PlainOptions struct {
 	// Width is how many columns notes and tables may have; 80 where it is 0.
 	Width int
-	// Live says that prompts go to a terminal, on which the time that is left can
-	// be written over each second.
+	// Live says that prompts go to a terminal, on which the time that is left is
+	// written over each second.
 	Live bool
+	// Still says that nothing is written over, even so: a line says the time that is
+	// left, and seldom, for whoever listens.
+	Still bool
 	// Bell rings when a Timer or a Rest has run for its time.
 	Bell bool
 	// Echo writes each answer behind its prompt, because nobody sees it typed: the
@@ -87,6 +91,9 @@ type plain struct {
 	again bool
 	// up says that the time of the standing question was said to be up.
 	up bool
+	// next is when it is said next how long is left, in s before the end; NaN before
+	// that is known.
+	next float64
 }
 
 // printer writes until it fails.
@@ -120,7 +127,7 @@ func (p *plain) step(ctx context.Context) (done bool, err error) {
 	}
 	if !p.again {
 		p.show(&q)
-		p.up = false
+		p.up, p.next = false, math.NaN()
 	}
 	p.prompt(&q)
 	p.again = true

@@ -180,7 +180,8 @@ that is: bus 3
 
 The engine
 Engine [Northmoor Six-90]: ?
-back goes to the question before, skip
+back goes to the question before,
+forward to the first that is open, skip
 leaves this one open, quit leaves (what
 was answered is kept), give up closes
 what is unfinished
@@ -238,7 +239,7 @@ func TestPlainTimerEarlyTypedAndBack(t *testing.T) {
 		"Collect for a while (Enter starts and stops): 60s\n", out)
 }
 
-const commandsIn80 = "back goes to the question before, skip leaves this one open, quit leaves (what\nwas answered is kept), give up closes what is unfinished\n"
+const commandsIn80 = "back goes to the question before, forward to the first that is open, skip leaves\nthis one open, quit leaves (what was answered is kept), give up closes what is\nunfinished\n"
 
 // On a terminal, which ends the line of an Enter itself, the time is written over.
 func TestPlainTimerOnATerminal(t *testing.T) {
@@ -251,6 +252,24 @@ func TestPlainTimerOnATerminal(t *testing.T) {
 		"\r0 s over        \r0 s over        \r1 s over        "+
 		"collected for 4.7s\n", out)
 	assert.Equal(t, 1, strings.Count(out, "\a"), "it rings once")
+}
+
+// For whoever listens nothing is written over, and the time is said each minute and
+// as the end comes near.
+func TestPlainTimerForAListener(t *testing.T) {
+	o := PlainOptions{Live: true, Still: true, Bell: true}
+	out, _ := asking(t, o, "\n", []typed{{200 * time.Second, "\n"}}, collect(130))
+	assert.Equal(t, "\nRun 1\nCollect for a while (Enter starts and stops): started: 130 s to go, Enter stops\n"+
+		"120 s to go\n60 s to go\n10 s to go\ntime is up: 130 s, Enter stops\a\n60 s over\ncollected for 3m20s\n", out)
+	assert.NotContains(t, out, "\r")
+	out, _ = asking(t, o, "\n", []typed{{125 * time.Second, "\n"}}, collect(0))
+	assert.Equal(t, "\nRun 1\nCollect for a while (Enter starts and stops): started, Enter stops\n60 s\n120 s\ncollected for 2m5s\n", out)
+	out, _ = asking(t, o, "\n", []typed{{3 * time.Second, "\n"}}, collect(2.5))
+	assert.Equal(t, "\nRun 1\nCollect for a while (Enter starts and stops): started: 3 s to go, Enter stops\n"+
+		"time is up: 2.5 s, Enter stops\a\ncollected for 3s\n", out)
+	rest := Question{ID: "rest", Kind: Rest, Prompt: "Rest", TargetS: 30}
+	out, _ = asking(t, o, "", []typed{{200 * time.Second, "\n"}}, rest)
+	assert.Equal(t, "Rest\n30 s to go\n10 s to go\nthe rest of 30 s is over, Enter goes on\a\nstopped after 200.0 s\n", out)
 }
 
 func TestPlainTimerWithoutATarget(t *testing.T) {

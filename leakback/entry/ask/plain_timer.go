@@ -37,7 +37,7 @@ func (p *plain) started(q *Question) {
 }
 
 // tick says where a clock stands, and when to look at it again: each second on a
-// terminal, else when its time is up.
+// terminal, now and then where somebody listens, else when its time is up.
 func (p *plain) tick(q *Question) <-chan time.Time {
 	if !q.running() {
 		return nil
@@ -47,7 +47,10 @@ func (p *plain) tick(q *Question) <-chan time.Time {
 		p.up = true
 		p.timeUp(q)
 	}
-	if !p.o.Live {
+	switch {
+	case p.o.Live && p.o.Still:
+		return p.seldom(q, left)
+	case !p.o.Live:
 		if p.up || math.IsInf(left, 0) {
 			return nil
 		}
@@ -68,6 +71,43 @@ func pause(s float64) time.Duration {
 	return max(time.Duration(s*float64(time.Second)), 5*time.Millisecond)
 }
 
+// nearlyEnd is when the end of a clock is announced, in s before it.
+const nearlyEnd = 10
+
+// following is the next time to say how long is left, in s: each whole minute before
+// the end and behind it, and once as the end comes near.
+func following(left float64) float64 {
+	next := 60*math.Ceil(left/60) - 60
+	if left > nearlyEnd && next < nearlyEnd {
+		return nearlyEnd
+	}
+	return next
+}
+
+// seldom says how long is left where it is time to say it, and waits for the next.
+func (p *plain) seldom(q *Question, left float64) <-chan time.Time {
+	endless := math.IsInf(left, 0)
+	if endless {
+		left = -p.flow.Elapsed().Seconds()
+	}
+	if math.IsNaN(p.next) {
+		p.next = following(left)
+	}
+	due := math.NaN()
+	for left <= p.next {
+		due, p.next = p.next, following(p.next)
+	}
+	switch {
+	case endless && due < 0:
+		p.paragraph(whole(-due))
+	case due < 0 && q.Kind == Timer: // a rest is not spoiled by more of it
+		p.paragraph(whole(-due) + " over")
+	case due > 0:
+		p.paragraph(whole(due) + " to go")
+	}
+	return p.o.Tick(pause(left - p.next))
+}
+
 // timeUp says, and rings, that a clock has run for its time.
 func (p *plain) timeUp(q *Question) {
 	target := quantity.Plain(q.TargetS, 1) + " s"
@@ -78,7 +118,7 @@ func (p *plain) timeUp(q *Question) {
 	if p.o.Bell {
 		text += "\a"
 	}
-	if p.o.Live {
+	if p.o.Live && !p.o.Still {
 		text = "\r" + text
 	}
 	p.to.print(text + "\n")
