@@ -5,11 +5,14 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 
 	"github.com/pelletier/go-toml/v2"
 	"github.com/pelletier/go-toml/v2/unstable"
+
+	"leakback/limits/quantity"
 )
 
 // document is a TOML file as values and, by their paths ("limit[1].source"),
@@ -94,12 +97,22 @@ func (d *document) formFault(err error) Fault {
 			f.Text = p.text
 		}
 	}
+	f.Text = oneLine(f.Text)
 	var at *toml.DecodeError
 	if errors.As(err, &at) {
 		line, column := at.Position() // in bytes
 		f.Line, f.Column = d.position(d.lines[line-1] + column - 1)
 	}
 	return f
+}
+
+// oneLine is a message in which a key of the file may stand, on one line.
+func oneLine(text string) string {
+	if quantity.Printable(text) {
+		return text
+	}
+	text = strconv.Quote(text)
+	return strings.ReplaceAll(text[1:len(text)-1], `\"`, `"`)
 }
 
 func lineStarts(data []byte) []int {

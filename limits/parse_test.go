@@ -289,3 +289,22 @@ func FuzzParse(f *testing.F) {
 		}
 	})
 }
+
+// A key that would break the line, or play with a terminal, is quoted in what the
+// decoder says as well.
+func TestKeysAreShownOnOneLine(t *testing.T) {
+	_, err := limits.Parse([]byte(`"a\u001b[31m\nleakback: wrote b" = 1`+"\n"+`"a\u001b[31m\nleakback: wrote b" = 2`), "bay.toml")
+	var faults *limits.FaultError
+	require.ErrorAs(t, err, &faults)
+	assert.NotContains(t, err.Error(), "\n")
+	assert.NotContains(t, err.Error(), "\x1b")
+	assert.Contains(t, err.Error(), `leakback: wrote b`)
+}
+
+// What a sheet is started with is written so that it can be looked at, and read back.
+func TestStartShowsWhatIsObeyed(t *testing.T) {
+	const engine = "a\u202eb\u2028\U000e0041"
+	var text strings.Builder
+	require.NoError(t, limits.Start(&text, engine))
+	assert.Contains(t, text.String(), `engine = "a\u202eb\u2028\U000e0041"`)
+}

@@ -94,7 +94,8 @@ func (p *sheetWriter) span(name string, r *Range) {
 // number is x exactly, as a plain decimal.
 func number(x float64) string { return strconv.FormatFloat(x+0, 'f', -1, 64) } // never -0
 
-// quoted is text as a basic string of TOML.
+// quoted is text as a basic string of TOML, in which nothing is that cannot be seen:
+// the sheet is looked at on a terminal.
 func quoted(text string) string {
 	var b strings.Builder
 	b.WriteByte('"')
@@ -102,7 +103,9 @@ func quoted(text string) string {
 		switch {
 		case r == '"' || r == '\\':
 			b.WriteString(`\` + string(r))
-		case unicode.IsControl(r):
+		case r > 0xffff && unicode.Is(unicode.Cf, r):
+			fmt.Fprintf(&b, `\U%08x`, r)
+		case unicode.In(r, unicode.Cc, unicode.Cf, unicode.Zl, unicode.Zp):
 			fmt.Fprintf(&b, `\u%04x`, r)
 		default:
 			b.WriteRune(r)

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"encoding/json"
 	"io"
 	"math"
 
@@ -11,9 +10,7 @@ import (
 // JSON writes the result as one JSON object on one line, with full precision;
 // what does not exist is null.
 func JSON(w io.Writer, r *leakback.Result) error {
-	enc := json.NewEncoder(w)
-	enc.SetEscapeHTML(false)
-	return enc.Encode(jsonTest{
+	return encode(w, jsonTest{
 		TestID: r.Test.ID, Condition: jsonText(r.Test.Condition), Method: string(r.Test.Method),
 		IntervalS: jsonNumber(r.IntervalS), Runs: len(r.Test.Runs) - len(r.LeftOut),
 		MedianMLMin: jsonNumber(r.MedianMLMin), TotalMLMin: jsonNumber(r.TotalMLMin),

@@ -46,8 +46,8 @@ func AppendHistoryCSV(to []byte, l *Listed) []byte {
 	for _, text := range []string{l.Vehicle, l.VIN, l.Engine, l.Odometer, l.Condition} {
 		free(text)
 	}
-	plain(l.Method)
-	plain(l.Ended)
+	free(l.Method)
+	free(l.Ended)
 	if l.Result != nil {
 		plain(l.Result.Verdict.String())
 		plain(findingsOf(l.Result))

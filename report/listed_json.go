@@ -1,7 +1,6 @@
 package report
 
 import (
-	"encoding/json"
 	"io"
 
 	"leakback/leakback"
@@ -11,8 +10,6 @@ import (
 // not known is null. verdict, findings, median_ml_min, total_ml_min and
 // cylinders are null without a result. started is RFC 3339 in UTC, to the second.
 func HistoryJSON(w io.Writer, l *Listed) error {
-	enc := json.NewEncoder(w)
-	enc.SetEscapeHTML(false)
 	j := jsonListed{
 		Number: l.Number, TestID: l.TestID, Name: jsonText(l.Name), Started: startedUTC(l.StartedUS),
 		Vehicle: jsonText(l.Vehicle), VIN: jsonText(l.VIN), Engine: jsonText(l.Engine), EngineSerial: jsonText(l.EngineSerial),
@@ -24,7 +21,7 @@ func HistoryJSON(w io.Writer, l *Listed) error {
 		j.Work = []string{}
 	}
 	j.outcome(l.Result)
-	return enc.Encode(j)
+	return encode(w, j)
 }
 
 // jsonListed holds the names and their order that other programs read.

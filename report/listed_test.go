@@ -207,3 +207,22 @@ func TestHistoryJSON(t *testing.T) {
 		assert.Nil(t, open[name], name)
 	}
 }
+
+// Who looks at JSON sees what would be obeyed, and a program reads what was typed.
+func TestJSONShowsWhatIsObeyed(t *testing.T) {
+	const typed = "a\x1b[2J\u009b31m\u202eb\u200d\u2028\U000e0041ñ🛠"
+	l := report.Listed{Name: typed}
+	var out bytes.Buffer
+	require.NoError(t, report.HistoryJSON(&out, &l))
+	assert.Contains(t, out.String(), `"name":"a\u001b[2J\u009b31m\u202eb\u200d\u2028\udb40\udc41ñ🛠"`)
+	var read struct{ Name string }
+	require.NoError(t, json.Unmarshal(out.Bytes(), &read))
+	assert.Equal(t, typed, read.Name)
+}
+
+// What a logbook from elsewhere says of a test's end or method is text as well.
+func TestHistoryCSVOfWords(t *testing.T) {
+	l := report.Listed{Method: "=1+1", Ended: "@SUM(1)"}
+	row := string(report.AppendHistoryCSV(nil, &l))
+	assert.Contains(t, row, ",'=1+1,'@SUM(1),")
+}

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"encoding/json"
 	"io"
 	"math"
 
@@ -12,8 +11,6 @@ import (
 // PlanJSON writes a plan as one JSON object on one line, with full precision;
 // what does not exist is null.
 func PlanJSON(w io.Writer, p *PlanPage) error {
-	enc := json.NewEncoder(w)
-	enc.SetEscapeHTML(false)
 	j := jsonPlan{Engine: jsonText(p.Engine), Condition: jsonText(p.Condition), Answer: PlanAnswer(p),
 		Limits: p.Sheet.Name, Notes: p.Notes}
 	if j.Notes == nil {
@@ -24,7 +21,7 @@ func PlanJSON(w io.Writer, p *PlanPage) error {
 	} else {
 		j.Method, j.Individual = string(leakback.MethodIndividual), jsonCollectionPlanOf(p.Collection)
 	}
-	return enc.Encode(j)
+	return encode(w, j)
 }
 
 // jsonPlan holds the names and their order that other programs read.

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"encoding/json"
 	"io"
 	"math"
 	"time"
@@ -24,9 +23,7 @@ func RepairJSON(w io.Writer, p *RepairPage) error {
 	for i := range c.Steps {
 		j.Steps = append(j.Steps, jsonPairOf(&c.Steps[i]))
 	}
-	enc := json.NewEncoder(w)
-	enc.SetEscapeHTML(false)
-	return enc.Encode(j)
+	return encode(w, j)
 }
 
 // jsonRepair holds the names and their order that other programs read.

@@ -332,7 +332,7 @@ func (h *history) print(to *bytes.Buffer, tests []report.Listed) error {
 	case h.o.format == "csv":
 		to.WriteString(report.HistoryCSVHeader())
 		for i := range tests {
-			to.Write(report.AppendHistoryCSV(to.AvailableBuffer(), &tests[i]))
+			to.Write(h.env.data(report.AppendHistoryCSV(to.AvailableBuffer(), &tests[i])))
 		}
 		return nil
 	case h.o.story:

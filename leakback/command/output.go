@@ -10,6 +10,7 @@ import (
 
 	"leakback/leakback"
 	"leakback/leakback/advice"
+	"leakback/leakback/terminal"
 	"leakback/limits/quantity"
 	"leakback/report"
 )
@@ -46,6 +47,23 @@ func (p *printer) print(to *bytes.Buffer, r *leakback.Result, about leakback.Job
 		to.WriteByte('\n')
 	}
 	return report.Table(to, newPage(r, about, ""), p.env.tableOptions())
+}
+
+// data is CSV as it goes to stdout: as it is where a program reads it, and with
+// nothing in it that is obeyed on a terminal.
+func (env *environment) data(csv []byte) []byte {
+	if !env.screen.terminal {
+		return csv
+	}
+	var out, row []byte
+	for line := range bytes.Lines(csv) {
+		row = append(row, line...)
+		if bytes.Count(row, []byte(`"`))%2 == 0 { // no cell goes on in the next line
+			out = append(out, terminal.Printable(string(bytes.TrimSuffix(row, []byte("\n"))))...)
+			out, row = append(out, '\n'), row[:0]
+		}
+	}
+	return out
 }
 
 // tableOptions say how tables are drawn on stdout.

@@ -180,7 +180,7 @@ func (r *recording) flow(ctx context.Context, from []leakback.Event) (*flow.Flow
 	}
 	if found.Ended != "" {
 		return nil, &hintedError{
-			fmt.Errorf("test %d: is finished (%s): expected one that was broken off", found.Number, found.Ended),
+			fmt.Errorf("test %d: is finished (%s): expected one that was broken off", found.Number, quantity.Name(found.Ended)),
 			fmt.Sprintf("see it with leakback history %d", found.Number) + r.named(),
 		}
 	}

@@ -196,7 +196,12 @@ func (r *retest) print(to *bytes.Buffer, page *report.RepairPage) error {
 	case "json":
 		return report.RepairJSON(to, page)
 	case "csv":
-		return report.RepairCSV(to, page)
+		var out bytes.Buffer
+		if err := report.RepairCSV(&out, page); err != nil {
+			return err
+		}
+		to.Write(r.env.data(out.Bytes()))
+		return nil
 	}
 	return report.RepairTable(to, page, r.env.tableOptions())
 }

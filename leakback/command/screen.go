@@ -14,6 +14,8 @@ type screen struct {
 	width   int
 	color   bool
 	unicode bool
+	// terminal says that somebody looks at it, and no program reads it.
+	terminal bool
 }
 
 // usualWidth is the width for pipes, files and terminals that do not say.
@@ -28,6 +30,7 @@ func screenOf(stdout io.Writer, getenv func(string) string) screen {
 	if !ok {
 		return s
 	}
+	s.terminal = true
 	if runtime.GOOS == "windows" { // the console takes Unicode whatever the code page
 		s.unicode = true
 	}
