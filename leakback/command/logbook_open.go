@@ -43,7 +43,11 @@ func (o *logbookOptions) open(ctx context.Context, env *environment, how logbook
 		return nil, &fileError{&hintedError{errors.New("no logbook: there is no data folder, as HOME is not set"),
 			"name the file with --logbook or " + logbookVariable}}
 	}
-	return logbook.Open(ctx, o.where(env), how)
+	book, err := logbook.Open(ctx, o.where(env), how)
+	if err == nil && book.Notice() != "" {
+		env.say(book.Notice())
+	}
+	return book, err
 }
 
 // toRead opens the logbook without a trace in it.

@@ -36,6 +36,7 @@ type Book struct {
 	address  string // for people
 	readOnly bool
 	wait     time.Duration
+	notice   string
 
 	files identity // of a SQLite logbook that is open for writing
 
@@ -71,6 +72,10 @@ func Open(ctx context.Context, address string, o Options) (*Book, error) {
 // Address is where the logbook is, for people: a path, or a URL without user and
 // password.
 func (b *Book) Address() string { return b.address }
+
+// Notice is one line about what was found wrong with the logbook when it was opened,
+// though it can be used; "" where nothing was.
+func (b *Book) Notice() string { return b.notice }
 
 // Shown is an address as it may be shown to people, without user and password.
 func Shown(address string) string {

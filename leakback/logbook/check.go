@@ -60,6 +60,9 @@ const testsAPage = 500
 // be nil, is told how many of all events are done.
 func (b *Book) Check(ctx context.Context, progress func(done, all int64)) (*Checked, error) {
 	c := &checker{book: b, progress: progress}
+	if b.readOnly && b.notice != "" {
+		c.fault(Fault{What: b.notice})
+	}
 	err := b.readingLong(ctx, func(tx *transaction) error {
 		c.tx = tx
 		return c.run(ctx)

@@ -17,7 +17,9 @@
 // and after a crash: -wal holds what was committed last and belongs to the logbook,
 // so copy with Backup; -shm can be made again. A new logbook gets its name when it
 // is whole. Options.ReadOnly changes neither the file nor what -wal holds; it may
-// leave an empty -wal and a -shm behind, which the next writer clears away.
+// leave an empty -wal and a -shm behind, which the next writer clears away. A -wal
+// that is broken in the middle, of which SQLite reads no more than what stands before
+// that, is copied to -wal.damaged before it is written on.
 //
 // # Servers
 //

@@ -92,11 +92,17 @@ func openSQLite(ctx context.Context, path string, o Options) (*Book, error) {
 			return nil, err
 		}
 	}
+	var said string
+	if tornLog(path) {
+		if said, err = notice(path, o.ReadOnly); err != nil {
+			return nil, err
+		}
+	}
 	db, err := readable(ctx, path, o)
 	if err != nil {
 		return nil, err
 	}
-	b := &Book{db: db, dialect: sqliteDialect, address: path, readOnly: o.ReadOnly, wait: o.Wait}
+	b := &Book{notice: said, db: db, dialect: sqliteDialect, address: path, readOnly: o.ReadOnly, wait: o.Wait}
 	if !o.ReadOnly {
 		db.Close()
 		if b.db, err = writable(ctx, path, o.Wait); err != nil {
