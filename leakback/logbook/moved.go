@@ -23,9 +23,11 @@ func identify(path string) (i identity) {
 	return i
 }
 
-// stay is an error where another file, or none, has the logbook's name now.
+// stay is an error where another file, or none, has the logbook's name now. Where
+// that cannot be looked up it stays: what was entered is in the open file.
 func (i identity) stay(path string) error {
-	if i.file == nil || same(i.file, path) {
+	is, err := os.Stat(path)
+	if i.file == nil || err == nil && os.SameFile(i.file, is) || err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
 	return &Error{Kind: Moved, Path: path, Detail: "the file was moved, removed or replaced while it was open; what was entered last is not in what lies there now",

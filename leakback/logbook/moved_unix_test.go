@@ -70,3 +70,10 @@ func replace(t *testing.T, path string) {
 	require.NoError(t, other.Close())
 	require.NoError(t, os.Rename(other.address, path))
 }
+
+// A look at the name that fails says nothing of the file.
+func TestALogbookThatCannotBeLookedAtStays(t *testing.T) {
+	b := two(t)
+	require.NoError(t, b.files.stay(filepath.Join(b.address, "a file is no folder")))
+	require.Error(t, b.files.stay(b.address+".gone"))
+}
