@@ -40,7 +40,7 @@ var formulas = []string{
 const formulaSigns = "=+-@\t\r\n＝＋－＠"
 
 // rounds is how often every field is filled, each time with other texts.
-const rounds = 3
+const rounds = 2
 
 // Whatever is typed into whichever field, whichever file of this program it gets
 // into, it is text there.
