@@ -1,6 +1,7 @@
-// Package report renders a page of results as a terminal table, JSON, CSV or a
-// workbook. Every renderer takes an io.Writer and computes nothing that a
-// verdict depends on.
+// Package report renders what was found: a test (Page), a repair with its retests
+// (RepairPage), a plan (PlanPage), and lists of tests, each as a terminal table,
+// JSON, CSV or a workbook. Every renderer takes an io.Writer and computes nothing
+// that a verdict depends on.
 package report
 
 import (

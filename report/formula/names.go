@@ -94,6 +94,7 @@ type ref struct {
 	up            int // rows above
 }
 
+// String is the name as formulas write it.
 func (r ref) String() string {
 	switch {
 	case r.figure != "":
