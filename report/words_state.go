@@ -99,7 +99,7 @@ func RunsText(t *leakback.Test) string {
 	for i := range t.Runs {
 		length := "unknown length"
 		if !math.IsNaN(t.Runs[i].IntervalS) {
-			length = quantity.Format(quantity.Interval, t.Runs[i].IntervalS)
+			length = lengthText(t.Runs[i].IntervalS)
 		}
 		if !slices.Contains(lengths, length) {
 			lengths = append(lengths, length)
@@ -113,6 +113,12 @@ func RunsText(t *leakback.Test) string {
 		text += fmt.Sprintf(" (%d left out)", out)
 	}
 	return text
+}
+
+// lengthText is a measured length to a tenth of a second, which is as good as a
+// start and a stop by hand; files for programs have the whole figure.
+func lengthText(s float64) string {
+	return quantity.Format(quantity.Interval, math.Round(10*s)/10)
 }
 
 // counted is "1 run" or "3 runs".

@@ -228,3 +228,9 @@ func TestSentence(t *testing.T) {
 	assert.Equal(t, "Über 40.", Sentence("über 40"))
 	assert.Empty(t, Sentence(""))
 }
+
+// A stopwatch's thousandths are not read out: starts and stops are not that good.
+func TestRunsAreToldToATenth(t *testing.T) {
+	test := &leakback.Test{Runs: []leakback.Run{{IntervalS: 31.412}, {IntervalS: 31.4}, {IntervalS: 60}}}
+	assert.Equal(t, "3 runs of 31.4 s and 60 s", RunsText(test))
+}
