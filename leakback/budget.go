@@ -112,24 +112,22 @@ func (ru *rule) combine(b Budget) Budget {
 // uncertainty of the outcome: own parts in quadrature, common parts on the sum
 // itself; where the cylinders do not share their runs, common parts are own too.
 type tally struct {
-	valueMLMin float64
-	parts      Budget
-	rates      []float64 // by run
-	first      *series
-	count      int
+	parts Budget
+	rates []float64 // by run
+	first *series
+	count int
 }
 
-// add takes a cylinder, whose budget is own, with the sign +1 or -1.
-func (t *tally) add(ru *rule, s *series, own *Budget, sign float64) {
+// add takes so much of a cylinder, whose budget is own.
+func (t *tally) add(ru *rule, s *series, own *Budget, weight float64) {
 	t.count++
-	t.valueMLMin += sign * s.rateMLMin
 	b := &t.parts
-	b.ReadingMLMin = math.Hypot(b.ReadingMLMin, own.ReadingMLMin)
-	b.TubeMLMin = math.Hypot(b.TubeMLMin, own.TubeMLMin)
-	b.RepeatabilityMLMin = math.Hypot(b.RepeatabilityMLMin, own.RepeatabilityMLMin)
+	b.ReadingMLMin = math.Hypot(b.ReadingMLMin, weight*own.ReadingMLMin)
+	b.TubeMLMin = math.Hypot(b.TubeMLMin, weight*own.TubeMLMin)
+	b.RepeatabilityMLMin = math.Hypot(b.RepeatabilityMLMin, weight*own.RepeatabilityMLMin)
 	if !ru.shared {
-		b.TimingMLMin = math.Hypot(b.TimingMLMin, own.TimingMLMin)
-		b.CommonMLMin = math.Hypot(b.CommonMLMin, own.CommonMLMin)
+		b.TimingMLMin = math.Hypot(b.TimingMLMin, weight*own.TimingMLMin)
+		b.CommonMLMin = math.Hypot(b.CommonMLMin, weight*own.CommonMLMin)
 		return
 	}
 	if t.first == nil {
@@ -139,7 +137,7 @@ func (t *tally) add(ru *rule, s *series, own *Budget, sign float64) {
 		}
 	}
 	for k := range s.parts {
-		t.rates[k] += sign * s.parts[k].rateMLMin
+		t.rates[k] += weight * s.parts[k].rateMLMin
 	}
 }
 
@@ -151,33 +149,35 @@ func (t *tally) budget(ru *rule) Budget {
 	return ru.combine(t.parts)
 }
 
-// relative is the own uncertainty of a rate relative to it, in parts: what an
-// estimate of r makes, what one of c makes (only where runs are not shared),
-// and all of it.
+// relative is the own uncertainty of a weighted mean relative to it, in parts:
+// what an estimate of r makes, what one of c makes (only where runs are not
+// shared), and all of it.
 type relative struct{ rep, common, all float64 }
 
-func (ru *rule) relative(members ...*series) relative {
+func (ru *rule) relative(members ...member) relative {
 	var room [few]float64
-	t := tally{rates: room[:0]}
-	for _, s := range members {
-		own := ru.budget(s)
-		t.add(ru, s, &own, 1)
+	t, value := tally{rates: room[:0]}, 0.0
+	for _, m := range members {
+		value += m.weight * m.numberMLMin
+		if m.bound == Exact {
+			own := ru.budget(m.series)
+			t.add(ru, m.series, &own, m.weight)
+		}
 	}
-	value, b := t.valueMLMin, &t.parts
-	rel := relative{rep: b.RepeatabilityMLMin / value, common: b.CommonMLMin / value}
-	rel.all = stats.Quadrature(b.ReadingMLMin, b.TubeMLMin, b.RepeatabilityMLMin,
-		b.TimingMLMin, b.CommonMLMin) / value
-	return rel
+	b := &t.parts
+	return relative{
+		rep: b.RepeatabilityMLMin / value, common: b.CommonMLMin / value,
+		all: stats.Quadrature(b.ReadingMLMin, b.TubeMLMin, b.RepeatabilityMLMin, b.TimingMLMin, b.CommonMLMin) / value,
+	}
 }
 
-// ratio is the expanded uncertainty of a cylinder's rate over a reference made
-// of the rates given (their sum or mean, which is the same here), as if
-// independent.
-func (ru *rule) ratio(value float64, s *series, reference ...*series) (u, dof, expanded float64) {
+// ratio is the expanded uncertainty of a cylinder's rate over a reference, as
+// if independent. A bound adds none of its own.
+func (ru *rule) ratio(value float64, s *series, reference []member) (u, dof, expanded float64) {
 	if s.share != nil {
-		return s.share.ratio(value, reference)
+		return shareRatio(value, s, reference)
 	}
-	a, b := ru.relative(s), ru.relative(reference...)
+	a, b := ru.relative(member{s, 1}), ru.relative(reference...)
 	u = value * math.Hypot(a.all, b.all)
 	dof = stats.EffectiveDoF(u,
 		stats.Part{U: value * math.Hypot(a.rep, b.rep), DoF: ru.rep.DoF},

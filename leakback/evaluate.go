@@ -94,7 +94,7 @@ type judged struct {
 type closeCall struct {
 	limit float64
 	// ratioTo holds the reference of a ratio limit; empty for a rate.
-	ratioTo []*series
+	ratioTo []member
 	scale   float64 // a ratio is its numerator's rate over scale
 }
 
@@ -274,118 +274,6 @@ func (e *evaluation) callClose(i int, c closeCall) {
 	if e.full && e.at[i].open == nil && e.all[i].bound == Exact {
 		e.at[i].open = &c
 	}
-}
-
-// ratioLimit is one ratio limit with the members of its reference.
-type ratioLimit struct {
-	limit    float64
-	to       string
-	members  []*series
-	referent float64
-	// bound is on which side the reference may lie; unknown where nothing follows.
-	bound   Bound
-	unknown bool
-}
-
-// ratioLimits lists the ratio limits that apply.
-func (e *evaluation) ratioLimits() {
-	e.ratios = nil
-	l := e.limit
-	if l == nil {
-		return
-	}
-	add := func(limit *float64, to string, members func() []*series) {
-		if limit != nil {
-			e.ratios = append(e.ratios, newRatioLimit(*limit, to, members()))
-		}
-	}
-	add(l.MaxRatioToMedian, "the median", e.middle)
-	add(l.MaxRatioToMean, "the mean", e.readable)
-	add(l.MaxRatioToLowest, "the lowest", e.lowest)
-}
-
-// newRatioLimit describes a reference: the mean of its members. One that rests
-// on an upper bound (a lowest below its first mark) proves nothing.
-func newRatioLimit(limit float64, to string, members []*series) ratioLimit {
-	r := ratioLimit{limit: limit, to: to, members: members, unknown: len(members) == 0}
-	for _, s := range members {
-		r.referent += s.numberMLMin / float64(len(members))
-		switch s.bound {
-		case AtMost:
-			r.unknown = true
-		case AtLeast:
-			r.bound = AtLeast
-		}
-	}
-	return r
-}
-
-func (e *evaluation) readable() []*series {
-	list := make([]*series, len(e.set.index))
-	for k, i := range e.set.index {
-		list[k] = &e.all[i]
-	}
-	return list
-}
-
-// middle is the median's one or two members. Rates that are equal to 6 decimals
-// count as equal, so that a spreadsheet picks the same.
-func (e *evaluation) middle() []*series {
-	rates := make([]float64, len(e.set.rates))
-	for k, q := range e.set.rates {
-		rates[k] = stats.Round6(q)
-	}
-	lo, hi := stats.Middle(rates)
-	switch {
-	case lo < 0:
-		return nil
-	case lo == hi:
-		return []*series{&e.all[e.set.index[lo]]}
-	}
-	return []*series{&e.all[e.set.index[lo]], &e.all[e.set.index[hi]]}
-}
-
-func (e *evaluation) lowest() []*series {
-	if _, low := e.extremes(); low >= 0 {
-		return []*series{&e.all[low]}
-	}
-	return nil
-}
-
-// judgeRatio holds a cylinder's ratio to a reference against its limit.
-func (e *evaluation) judgeRatio(i int, r *ratioLimit) Verdict {
-	s := &e.all[i]
-	value := s.rateMLMin / r.referent
-	decision, expanded := e.decideRatio(s, value, r)
-	verdict, taken := e.guard.judge(decision, stats.Above, ofRatio)
-	switch {
-	case verdict == Fail:
-		e.find(i, OverRatio, func() string { return ratioText(value, expanded, r) })
-	case verdict == Undecided && !taken:
-		e.find(i, CloseToLimit, func() string { return ratioText(value, expanded, r) })
-		if !r.unknown && r.bound == Exact {
-			e.callClose(i, closeCall{limit: r.limit, ratioTo: r.members, scale: r.referent})
-		}
-	}
-	return verdict
-}
-
-func (e *evaluation) decideRatio(s *series, value float64, r *ratioLimit) (stats.Decision, float64) {
-	alone := len(r.members) == 1 && r.members[0] == s
-	switch {
-	case alone: // its own median, or the lowest: 1 without any doubt
-		return stats.Against(1, 0, r.limit), 0
-	case r.unknown:
-		return stats.Open, math.NaN()
-	case s.bound != Exact && r.bound == Exact:
-		return bounded(stats.Against(value, 0, r.limit), s.bound), 0
-	case s.bound != AtLeast && r.bound == AtLeast: // a larger reference, a smaller ratio
-		return bounded(stats.Against(value, 0, r.limit), AtMost), 0
-	case s.bound != Exact:
-		return stats.Open, math.NaN()
-	}
-	_, _, expanded := e.rule.ratio(value, s, r.members...)
-	return stats.Against(value, expanded, r.limit), expanded
 }
 
 // judgeComparison gives what the comparison inside the engine says, with the

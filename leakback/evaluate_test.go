@@ -283,17 +283,55 @@ func TestOverflowAtItsStart(t *testing.T) {
 	assert.Equal(t, "pass unread pass pass | unread[no-absolute-limit]", codes(evaluate(t, test, limits.Builtin())))
 }
 
-// Rates that part only in their last bits count as equal: the first of them is
-// the lowest, whichever the arithmetic put lower.
-func TestTiesAreBrokenByPlace(t *testing.T) {
+// Rates that part only in their last bits count as equal, whichever the
+// arithmetic put lower: neither is the lowest, or the median, by itself.
+func TestEqualsAreTreatedAlike(t *testing.T) {
 	lowest := withLimit(func(l *limits.Limit) { l.MaxRatioToLowest = figure(1.05) })
-	for _, hair := range []float64{-1e-9, 1e-9} {
+	for _, hair := range []float64{-1e-9, 0, 1e-9} {
 		test := minute("25 25 25.5 25.5")
 		test.Runs[0].Readings[1].VolumeML += hair
-		r := evaluate(t, test, lowest)
-		assert.Equal(t, leakback.Pass, r.Cylinders[0].Verdict, "itself the lowest: a ratio of 1 without doubt")
-		assert.Equal(t, leakback.Undecided, r.Cylinders[1].Verdict)
+		assert.Equal(t, "undecided[close-to-limit] undecided[close-to-limit] undecided[close-to-limit] undecided[close-to-limit] | "+
+			"undecided[no-absolute-limit]", codes(evaluate(t, test, lowest)))
 	}
+	assert.Equal(t, "pass undecided[close-to-limit] undecided[close-to-limit] | undecided[no-absolute-limit]",
+		codes(evaluate(t, minute("25 25.5 25.5"), lowest)), "alone the lowest: a ratio of 1 without doubt")
+}
+
+// Cylinders that all read the same may still differ by more than a limit allows.
+func TestEqualReadingsAreNoEqualReturns(t *testing.T) {
+	for limit, want := range map[float64]string{
+		0.5: "pass pass pass pass | undecided[close-to-difference no-absolute-limit]",
+		8:   "pass pass pass pass | pass[no-absolute-limit]",
+	} {
+		apart := withLimit(func(l *limits.Limit) { l.MaxDifferenceMLMin = figure(limit) })
+		assert.Equal(t, want, codes(evaluate(t, minute("25 25 25 25"), apart)), "%v", limit)
+	}
+}
+
+// Where 6 decimals no longer part rates that differ tenfold, no ratio to them is
+// judged.
+func TestTinyReferences(t *testing.T) {
+	lowest := withLimit(func(l *limits.Limit) { l.MaxRatioToLowest = figure(3) })
+	test := idle(run(1, 86_400, "0.0001 0.0005 0.0006 0.0006"))
+	for i := range test.Runs[0].Readings {
+		test.Runs[0].Readings[i].Tube = leakback.Tube{GraduationML: 0.00001, CapacityML: 1}
+	}
+	r := evaluate(t, test, lowest)
+	assert.True(t, r.Cylinders[3].Has(leakback.CloseToLimit), codes(r))
+	assert.Equal(t, "the lowest is too small to take a ratio to: its limit of 3 cannot be judged", r.Cylinders[3].Findings[0].Text)
+}
+
+// A bound beside a plain reading may be the lowest, or the highest, though half
+// of it, or its figure, is not: here the true ratio may be 10 / 0.1 and the true
+// difference anything.
+func TestBoundsMayBeOutermost(t *testing.T) {
+	ratio := withLimit(func(l *limits.Limit) { l.MaxRatioToLowest = figure(5) })
+	r := evaluate(t, minute("10 <14 3 11"), ratio)
+	assert.True(t, r.Cylinders[0].Has(leakback.CloseToLimit), codes(r))
+	assert.True(t, evaluate(t, minute("40 <14 3 41"), ratio).Cylinders[0].Has(leakback.OverRatio), "whichever is the lowest")
+	apart := withLimit(func(l *limits.Limit) { l.MaxDifferenceMLMin = figure(20) })
+	assert.True(t, evaluate(t, minute("25 25 31 >28"), apart).Has(leakback.CloseToDifference))
+	assert.True(t, evaluate(t, minute("21 22 4 <7"), apart).Has(leakback.CloseToDifference), "22 less nothing")
 }
 
 // Where six decimals do not part a ratio from where the rule bites (1.1368233

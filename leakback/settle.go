@@ -142,10 +142,13 @@ func (e *evaluation) askRatio(i int, call *closeCall) question {
 		reference := p
 		reference.rateMLMin = call.scale
 		other := reference.ownRelative()
-		shrink := math.Sqrt(float64(len(call.ratioTo)))
-		u := ratio * math.Hypot(own, other/shrink)
+		var squares float64 // what averaging over the members leaves of a variance
+		for _, m := range call.ratioTo {
+			squares += m.weight * m.weight
+		}
+		u := ratio * math.Hypot(own, other*math.Sqrt(squares))
 		dof := stats.EffectiveDoF(u, stats.Part{
-			U:   ratio * p.rule.rep.CV * math.Sqrt((1+1/(shrink*shrink))/float64(p.runs)),
+			U:   ratio * p.rule.rep.CV * math.Sqrt((1+squares)/float64(p.runs)),
 			DoF: p.rule.rep.DoF,
 		})
 		return apart(math.Abs(ratio-call.limit), u, dof)

@@ -102,7 +102,7 @@ func (e *evaluation) settleCloseShare(i int) *Settle {
 		shrink := math.Sqrt(float64(passes) / float64(passes+more))
 		if len(call.ratioTo) > 0 {
 			ratio := s.plainMLMin / call.scale
-			u, dof, _ := s.ratio(ratio, call.ratioTo)
+			u, dof, _ := shareRatio(ratio, &e.all[i], call.ratioTo)
 			if apart(math.Abs(ratio-call.limit), shrink*u, dof) {
 				return e.passesMore(more)
 			}

@@ -91,14 +91,19 @@ func seen(terms []term, line *solvedLine) bool {
 	return false
 }
 
-// ratio is the uncertainty of a share over the mean of the reference's shares,
-// with their covariance: x/m changes by (dx - x/m dm)/m.
-func (s *share) ratio(value float64, reference []*series) (u, dof, expanded float64) {
-	terms, mean := []term{{s, 1}}, 0.0
+// shareRatio is the uncertainty of a share over a reference, with their
+// covariance: x/m changes by (dx - x/m dm)/m. A bound adds none of its own.
+func shareRatio(value float64, s *series, reference []member) (u, dof, expanded float64) {
+	var terms []term
+	mean := 0.0
+	if s.bound == Exact {
+		terms = append(terms, term{s.share, 1})
+	}
 	for _, r := range reference {
-		part := 1 / float64(len(reference))
-		terms = append(terms, term{r.share, -value * part})
-		mean += part * r.rateMLMin
+		mean += r.weight * r.numberMLMin
+		if r.bound == Exact {
+			terms = append(terms, term{r.share, -value * r.weight})
+		}
 	}
 	u, dof = spreadOf(terms)
 	u /= mean
@@ -108,15 +113,39 @@ func (s *share) ratio(value float64, reference []*series) (u, dof, expanded floa
 	return u, dof, stats.T95(dof) * u
 }
 
-// apartFrom is how far a share lies above another as solved, and the expanded
-// uncertainty: by their covariance, and on the difference what start, stop and
-// state put on both alike.
-func (s *share) apartFrom(low *share, commonCV float64) (span, float64) {
-	apart := math.Max(0, s.plainMLMin-low.plainMLMin)
-	u, dof := spreadOf([]term{{s, 1}, {low, -1}})
-	repeats := math.Sqrt(float64(min(s.repeats, low.repeats)))
-	timing, common := apart*math.Max(s.line.timing, low.line.timing)/repeats, apart*commonCV/repeats
+// sharesApart is how far some shares lie above others as solved, and the
+// expanded uncertainty: by their covariance, and on the difference what start,
+// stop and state put on both alike.
+func sharesApart(high, low []member, commonCV float64) (span, float64) {
+	var terms []term
+	var solved, timing float64
+	runs := math.MaxInt
+	add := func(members []member, sign float64) {
+		for _, m := range members {
+			terms = append(terms, term{m.share, sign * m.weight})
+			solved += sign * m.weight * m.share.plainMLMin
+			timing, runs = math.Max(timing, m.share.line.timing), min(runs, m.share.repeats)
+		}
+	}
+	add(high, 1)
+	add(low, -1)
+	apart, root := math.Max(0, solved), math.Sqrt(float64(runs))
+	u, dof := spreadOf(terms)
+	if high[0].series == low[0].series { // all are equal, and any two may differ
+		u, dof = spreadAtMost(high)
+	}
+	timing, common := apart*timing/root, apart*commonCV/root
 	all := stats.Quadrature(u, timing, common)
 	dof = stats.EffectiveDoF(all, stats.Part{U: u, DoF: dof}, stats.Part{U: common, DoF: stats.AssumedDoF})
 	return span{apart, apart}, stats.T95(dof) * all
+}
+
+// spreadAtMost is what no two shares differ by more than, as a standard
+// deviation: twice that of the one that is known least well against their mean.
+func spreadAtMost(members []member) (u, dof float64) {
+	dof = stats.MaxDoF
+	for _, m := range members {
+		u, dof = math.Max(u, 2*m.share.contrastMLMin), math.Min(dof, m.share.line.SigmaDoF)
+	}
+	return u, dof
 }

@@ -3,6 +3,7 @@ package leakback
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -125,21 +126,43 @@ func percent(p float64) string {
 	}
 }
 
-func ratioText(value, expanded float64, r *ratioLimit) string {
-	if r.unknown {
+func ratioText(value, expanded float64, r *ratioLimit, d stats.Decision) string {
+	if r.tooSmall {
+		return fmt.Sprintf("%s is too small to take a ratio to: its limit of %s cannot be judged", r.to, plain(r.limit))
+	}
+	if slices.ContainsFunc(r.members, func(m member) bool { return m.bound == AtMost }) {
 		return fmt.Sprintf("%s rests on a reading below the first mark: its ratio limit of %s cannot be judged",
 			r.to, plain(r.limit))
 	}
-	if math.IsNaN(expanded) {
+	if math.IsNaN(expanded) || d != stats.Against(value, expanded, r.limit) {
 		return fmt.Sprintf("the ratio to %s is known only as a bound, which does not settle its limit of %s",
 			r.to, plain(r.limit))
 	}
 	relation := "is too close to call against its limit of"
-	if stats.Against(value, expanded, r.limit) == stats.Above {
+	if d == stats.Above {
 		relation = "is over its limit of"
 	}
 	return fmt.Sprintf("the ratio to %s, %s, %s %s", r.to, withUncertainty(value, expanded, Exact, r.limit),
 		relation, plain(r.limit))
+}
+
+// differenceOf says what is the highest and what the lowest of a difference.
+func differenceOf(high, low []member) string {
+	if len(high) == 1 && len(low) == 1 {
+		return fmt.Sprintf("the difference between cylinders %d and %d", high[0].cylinder, low[0].cylinder)
+	}
+	if high[0].series == low[0].series {
+		return "the difference between the cylinders, which are equal"
+	}
+	return "the difference between " + memberNames(high) + " and " + memberNames(low)
+}
+
+func memberNames(members []member) string {
+	numbers := make([]int, len(members))
+	for i, m := range members {
+		numbers[i] = m.cylinder
+	}
+	return CylinderNames(numbers)
 }
 
 // CylinderNames is "cylinder 4", "cylinders 2 and 5" or "cylinders 1, 2 and 4".

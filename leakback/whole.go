@@ -130,10 +130,13 @@ func (e *evaluation) judgeTotal(limit float64) {
 	})
 }
 
-// addPlain adds cylinder i where it has a plain rate.
-func (e *evaluation) addPlain(to *tally, i int, sign float64) {
-	if s := &e.all[i]; s.readable() && s.bound == Exact {
-		to.add(&e.rule, s, &e.res.Cylinders[i].Budget, sign)
+// addPlain adds the members that have a plain rate.
+func (e *evaluation) addPlain(to *tally, members []member, sign float64) {
+	for _, m := range members {
+		if m.bound == Exact {
+			own := e.rule.budget(m.series)
+			to.add(&e.rule, m.series, &own, sign*m.weight)
+		}
 	}
 }
 
@@ -163,47 +166,34 @@ func (e *evaluation) conclusion(d stats.Decision, of heldAgainst, over, closeTo 
 
 // judgeDifference holds the highest less the lowest rate against its limit.
 func (e *evaluation) judgeDifference(limit float64) {
-	high, low := e.extremes()
-	if high == low {
+	if len(e.set.index) < 2 {
 		return
 	}
+	high, low := e.highest(), e.lowest()
 	apart, expanded := e.apartBy(high, low)
 	d := apart.against(expanded, limit)
 	e.conclusion(d, ofDifference, OverDifference, CloseToDifference, func() string {
-		what := fmt.Sprintf("the difference between cylinders %d and %d", e.all[high].cylinder, e.all[low].cylinder)
-		return spanText(what, apart, expanded, limit, d)
+		return spanText(differenceOf(high, low), apart, expanded, limit, d)
 	})
 }
 
-// apartBy is how far two cylinders lie apart, and the expanded uncertainty of
-// what is plain of it.
-func (e *evaluation) apartBy(high, low int) (span, float64) {
-	if a, b := e.all[high].share, e.all[low].share; a != nil && b != nil {
-		return a.apartFrom(b, e.sheet.Measurement.CommonCV)
+// apartBy is how far the highest and the lowest can lie apart, and the expanded
+// uncertainty of what is plain of them.
+func (e *evaluation) apartBy(high, low []member) (span, float64) {
+	if high[0].share != nil {
+		return sharesApart(high, low, e.sheet.Measurement.CommonCV)
 	}
 	var room [few]float64
 	plain := tally{rates: room[:0]}
 	e.addPlain(&plain, high, 1)
 	e.addPlain(&plain, low, -1)
-	a, b := e.all[high].spanMLMin(), e.all[low].spanMLMin()
-	return span{math.Max(0, a.low-b.high), a.high - b.low}, e.expanded(&plain)
-}
-
-// extremes are the places of the highest and the lowest rate, the first of
-// those that are equal to 6 decimals; -1, -1 where nothing was read.
-func (e *evaluation) extremes() (high, low int) {
-	high, low = -1, -1
-	most, least := math.Inf(-1), math.Inf(1)
+	top, bottom := span{0, 0}, span{math.Inf(1), math.Inf(1)}
 	for _, i := range e.set.index {
-		q := stats.Round6(e.all[i].numberMLMin)
-		if q > most {
-			high, most = i, q
-		}
-		if q < least {
-			low, least = i, q
-		}
+		one := e.all[i].spanMLMin()
+		top = span{math.Max(top.low, one.low), math.Max(top.high, one.high)}
+		bottom = span{math.Min(bottom.low, one.low), math.Min(bottom.high, one.high)}
 	}
-	return high, low
+	return span{math.Max(0, top.low-bottom.high), top.high - bottom.low}, e.expanded(&plain)
 }
 
 // conclude gives the test its verdict, the worst of its cylinders' and of its

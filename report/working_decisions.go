@@ -1,6 +1,11 @@
 package report
 
-import "strings"
+import (
+	"strings"
+
+	"leakback/leakback"
+	"leakback/limits/quantity"
+)
 
 // decision is a formula that holds a value with its expanded uncertainty against
 // a limit (JCGM 106): over, within or open. What a bound cannot prove is open
@@ -60,11 +65,13 @@ func (w *working) againstLimits() {
 	if w.gives(kindMost) || w.gives(kindLeast) {
 		w.againstRates()
 	}
+	ranked := func(rank string) string { return `SUMIF(ratio[rank],` + rank + `,mean[ordered])` }
+	const lowest, highest = `MIN(mean[ordered])`, `MAX(mean[ordered])`
 	for _, k := range []ratioKind{
-		{kindMedian, "the median", "the middle cylinder, or the two",
-			`IF(cyl.readable=0,0,IF(OR(ratio.rank=INT((readable_count+1)/2),ratio.rank=INT(readable_count/2)+1),1,0))`},
-		{kindMean, "the mean", "all that can be read", `cyl.readable`},
-		{kindLowest, "the lowest", "the lowest cylinder", `IF(cyl.readable=0,0,IF(ratio.rank=1,1,0))`},
+		{kindMedian, "the median", "the middle one, or half of each of the two; equal ones share alike",
+			ranked(`INT((readable_count+1)/2)`), ranked(`INT(readable_count/2)+1`), halfOfEach},
+		{kindMean, "the mean", "all that can be read, alike", lowest, highest, `cyl.readable/readable_count`},
+		{kindLowest, "the lowest", "the lowest; equal ones share alike", lowest, lowest, halfOfEach},
 	} {
 		if w.gives(k.id) {
 			w.againstRatio(k)
@@ -113,8 +120,13 @@ func (w *working) againstRate(id, name, code, judged string) {
 }
 
 // ratioKind is a ratio that limits may be given for: to what, who are its
-// members, and the formula that finds them.
-type ratioKind struct{ id, to, members, member string }
+// members, and formulas for the lowest and the highest number among them and for
+// the weight of a cylinder in the reference, FROM and TILL standing for the two.
+type ratioKind struct{ id, to, members, from, till, weight string }
+
+// halfOfEach is the weight in a reference that is the mean of two numbers, which
+// may be one and the same: cylinders that have the number share it alike.
+const halfOfEach = `IF(mean.ordered=FROM,0.5/SUMPRODUCT((mean[ordered]=FROM)*1),0)+IF(mean.ordered=TILL,0.5/SUMPRODUCT((mean[ordered]=TILL)*1),0)`
 
 // figure is the name of a figure of the reference.
 func (k ratioKind) figure(suffix string) string { return k.id + "_" + suffix }
@@ -122,38 +134,59 @@ func (k ratioKind) figure(suffix string) string { return k.id + "_" + suffix }
 // table is the name of its table.
 func (k ratioKind) table() string { return "to" + k.id }
 
+// in puts the names of its figures in the place of FROM and so on.
+func (k ratioKind) in(formula string) string {
+	return strings.NewReplacer("FROM", k.figure("from"), "TILL", k.figure("till"), "RISES", k.figure("rises"),
+		"FALLS", k.figure("falls"), "REFERENT", k.figure("referent"), "TABLE", k.table(),
+		"LEAST", quantity.Plain(leakback.LeastReferenceMLMin, -1)).Replace(formula)
+}
+
+// noTop stands for the upper end of a lower bound, which has none.
+const noTop = `10^15`
+
+// bottom and top are where a cylinder's rate can lie, before or after rounding.
+func bottom(rate string) string { return whenReadable(`IF(cyl.kind="at most",0,` + rate + `)`) }
+func top(rate string) string {
+	return whenReadable(`IF(cyl.kind="at least",` + noTop + `,` + rate + `)`)
+}
+
 // againstRatio holds the ratios to one reference against their limit.
 func (w *working) againstRatio(k ratioKind) {
 	w.begin("Against the limit of the ratio to "+k.to,
-		"The reference is the mean of its members: "+k.members+". It proves nothing where one of them is an upper bound. "+
-			"The cylinder that is the reference itself has ratio 1 without doubt.",
+		"The reference is the mean of its members: "+k.members+". A bound that may lie on the other side of it leaves open how large "+
+			"it is: what may be larger proves nothing over, what may be smaller nothing within. The cylinder that is the reference by itself has ratio 1 without doubt.",
 		"u = ratio × root of ((own part ÷ rate)² + (own part of the reference ÷ its rate)²)")
-	w.table(k.table(), len(w.r.Cylinders), w.cylinders(), live("member", "in the\nreference?", asCount, k.member))
-	members := k.table() + "[member]"
 	w.figures(
-		one{k.figure("members"), "members of the reference", "", `SUM(` + members + `)`, asCount, ""},
-		one{k.figure("referent"), "the reference", "mL/min", `IF(` + k.figure("members") + `=0,"",SUMPRODUCT(` + members +
-			`,mean[number])/` + k.figure("members") + `)`, asRate, ""},
-		one{k.figure("below"), "upper bounds in it", "", `SUMPRODUCT(` + members + `*(cyl[kind]="at most"))`, asCount, ""},
-		one{k.figure("over"), "lower bounds in it", "", `SUMPRODUCT(` + members + `*(cyl[kind]="at least"))`, asCount, ""},
+		one{k.figure("from"), "lowest number in the reference", "mL/min", `IF(readable_count=0,"",` + k.from + `)`, asShare, ""},
+		one{k.figure("till"), "highest number in it", "mL/min", `IF(readable_count=0,"",` + k.till + `)`, asShare, ""})
+	w.gap()
+	w.table(k.table(), len(w.r.Cylinders), w.cylinders(),
+		live("weight", "weight in\nreference", asRate, `IF(cyl.readable=0,0,`+k.in(k.weight)+`)`),
+		live("bottom", "at least,\nrounded", asShare, bottom(`ROUND(mean.rate,6)`)),
+		live("top", "at most,\nrounded", asShare, top(`ROUND(mean.rate,6)`)))
+	w.figures(
+		one{k.figure("referent"), "the reference", "mL/min", k.in(`IF(readable_count=0,"",SUMPRODUCT(TABLE[weight],mean[number]))`), asRate, ""},
+		one{k.figure("falls"), "may it be smaller? 1 yes", "",
+			k.in(`IF(readable_count=0,0,IF(FROM<LEAST,1,IF(SUMPRODUCT((cyl[kind]="at most")*(mean[ordered]>=FROM))>0,1,0)))`), asCount, "upper bounds in it or above; or too small"},
+		one{k.figure("rises"), "may it be larger? 1 yes", "", k.in(`IF(readable_count=0,0,IF(FROM<LEAST,1,IF(SUMPRODUCT((cyl[kind]="at least")*(mean[ordered]<=TILL))+` +
+			`SUMPRODUCT((cyl[kind]="at most")*(mean[ordered]<=TILL)*(TABLE[top]>FROM))>0,1,0)))`), asCount, "bounds in it or below; or too small"},
 	)
 	if w.isMerged() {
 		w.shareRatio(k)
 	} else {
-		w.ownRatio(k, members)
+		w.ownRatio(k)
 	}
 	w.ratioDecision(k)
 }
 
 // ownRatio adds the uncertainty of the ratios, as if cylinder and reference were
 // independent.
-func (w *working) ownRatio(k ratioKind, members string) {
+func (w *working) ownRatio(k ratioKind) {
 	square := func(column string) string {
-		return `SUMPRODUCT(` + members + `,budget[` + column + `],budget[` + column + `])`
+		return k.in(`SUMPRODUCT(TABLE[weight],TABLE[weight],budget[` + column + `],budget[` + column + `])`)
 	}
 	w.figures(
-		one{k.figure("sum"), "sum of its rates", "mL/min", `SUMPRODUCT(` + members + `,mean[rate])`, asRate, ""},
-		one{k.figure("own"), "its own part, squared", "(mL/min)²", square("own"), asShare, ""},
+		one{k.figure("own"), "its own part, squared", "(mL/min)²", square("own"), asShare, "a bound has none"},
 		one{k.figure("repeat"), "repeatability of it, squared", "(mL/min)²", square("repeat"), asShare, ""},
 		one{k.figure("common"), "common part of it, squared", "(mL/min)²",
 			`IF(shared_runs=1,0,` + square("common") + `)`, asShare, "0 where the runs are shared"},
@@ -164,7 +197,7 @@ func (w *working) ownRatio(k ratioKind, members string) {
 // ratioUncertainty adds the ratios and their uncertainties.
 func (w *working) ratioUncertainty(k ratioKind) {
 	both := func(own, reference string) string {
-		return `IF([how]="with U",[ratio]*SQRT((` + own + `/mean.rate)^2+` + k.figure(reference) + `/` + k.figure("sum") + `^2),"")`
+		return k.in(`IF([how]="with U",[ratio]*SQRT(IF(cyl.plain=1,(` + own + `/mean.rate)^2,0)+` + k.figure(reference) + `/REFERENT^2),"")`)
 	}
 	plain := func(formula string) string { return `IF([how]="with U",` + formula + `,"")` }
 	w.further(k.table(), w.ratioOf(k)...)
@@ -180,21 +213,21 @@ func (w *working) ratioUncertainty(k ratioKind) {
 // ratioOf is the ratios to one reference, and how each can be decided.
 func (w *working) ratioOf(k ratioKind) []field {
 	return []field{
-		live("ratio", "ratio", asRate, `IF(OR(cyl.readable=0,`+kindOf(k.id).name+`=""),"",mean.rate/`+k.figure("referent")+`)`),
-		live("how", "decided\nas", inWords, `IF([ratio]="","",IF(AND([member]=1,`+k.figure("members")+`=1),"itself",`+
-			`IF(`+k.figure("below")+`>0,"not",IF(`+k.figure("over")+`=0,IF(cyl.plain=1,"with U",cyl.kind),`+
-			`IF(cyl.kind="at least","not","at most")))))`),
+		live("ratio", "ratio", asRate, k.in(`IF(OR(cyl.readable=0,`+kindOf(k.id).name+`=""),"",mean.rate/REFERENT)`)),
+		live("how", "decided\nas", inWords, k.in(`IF([ratio]="","",IF(AND(ROUND([weight],6)=1,SUMPRODUCT((TABLE[bottom]<[top])*`+
+			`(TABLE[top]>[bottom])*(cyl[readable]=1)*(cyl[cylinder]<>[cylinder]))=0),"itself",IF(AND(OR(cyl.kind="at most",RISES=1),OR(cyl.kind="at least",FALLS=1)),`+
+			`"not","with U")))`)),
 	}
 }
 
 // ratioDecision adds the decisions about ratios.
 func (w *working) ratioDecision(k ratioKind) {
-	limit, over, within := kindOf(k.id).name, `"over"`, `"within"`
+	limit := kindOf(k.id).name
+	over := `IF(OR(cyl.kind="at most",RISES=1),"open","over")`
+	within := `IF(OR(cyl.kind="at least",FALLS=1),"open","within")`
 	w.further(k.table(),
-		live("decision", "against\nits limit", inWords, `IF([how]="","",IF([how]="not","open",IF([how]="itself",`+
-			decision("1", "0", limit, over, within)+`,IF([how]="with U",`+decision("[ratio]", "[expanded]", limit, over, within)+
-			`,IF([how]="at least",`+decision("[ratio]", "0", limit, over, `"open"`)+`,`+
-			decision("[ratio]", "0", limit, `"open"`, within)+`)))))`),
+		live("decision", "against\nits limit", inWords, k.in(`IF([how]="","",IF([how]="not","open",IF([how]="itself",`+
+			decision("1", "0", limit, `"over"`, `"within"`)+`,`+decision("[ratio]", "[expanded]", limit, over, within)+`)))`)),
 		live("verdict", "so", inWords, w.judgedApart("[decision]")),
 		live("finding", "finding", inWords, `IF([verdict]="fail","over-ratio",`+
 			`IF(AND([verdict]="undecided",[decision]="open"),"close-to-limit",""))`))

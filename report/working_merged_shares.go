@@ -186,29 +186,29 @@ func (w *working) fewestRuns() string {
 // mergedDifference is the highest share less the lowest, by their covariance.
 func (w *working) mergedDifference() {
 	w.begin("The largest difference",
-		"The highest share less the lowest as solved; of equal ones the first. Not judged where the pressure was not held.", "")
+		"The highest share less the lowest as solved; of equal ones each takes its part. Where all are equal, any two may still differ "+
+			"by twice what the least well known of them may differ from the mean. Not judged where the pressure was not held.", "")
 	w.extremes()
-	w.gap()
-	w.table("pair", len(w.r.Cylinders), w.cylinders(),
-		live("sign", "sign", asCount, `IF([cylinder]=highest_cylinder,1,0)-IF([cylinder]=lowest_cylinder,1,0)`),
+	w.further("pair",
 		liveOf("with", "with the\ndifference", asShare, func(i int) string { return `SUMPRODUCT(pair[sign],cov[` + unknown(i) + `])` }),
-		live("runs", "its runs", asCount, `IF([sign]=0,"",cyl.runs)`),
-		live("timing", "its timing", asShare, `IF([sign]=0,0,share.timing)`))
+		live("runs", "its runs", asCount, `IF([high]+[low]=0,"",cyl.runs)`),
+		live("timing", "its timing", asShare, `IF([high]+[low]=0,0,share.timing)`))
 	dof := w.spreadFreedom("difference_spread", "pair[sign]", "pair[with]", "difference_repeat")
+	const equal = `highest_number=lowest_number`
 	w.figures(
 		one{"difference_apart", "difference", "mL/min", `MAX(0,SUMPRODUCT(pair[sign],share[solved]))`, asRate, ""},
-		one{"difference_repeat", "difference: SD", "mL/min", `SQRT(MAX(0,SUMPRODUCT(pair[sign],pair[with])))`, asRate, ""},
+		one{"difference_repeat", "difference: SD", "mL/min", `IF(` + equal + `,2*MAX(cov[contrast]),SQRT(MAX(0,SUMPRODUCT(pair[sign],pair[with]))))`, asRate, ""},
 		one{"difference_runs", "runs behind it", "", `MAX(1,MIN(pair[runs]))`, asCount, ""},
 		one{"difference_timing", "difference: timing", "mL/min", `difference_apart*MAX(pair[timing])/SQRT(difference_runs)`, asRate, ""},
 		one{"difference_common", "difference: common", "mL/min", `difference_apart*common_cv/SQRT(difference_runs)`, asRate, ""},
 		one{"difference_standard", "difference: u", "mL/min",
 			`SQRT(difference_repeat^2+difference_timing^2+difference_common^2)`, asRate, ""},
 		one{"difference_share", "difference: estimates to the 4th", "",
-			`difference_repeat^4/` + dof + `+difference_common^4/8`, asShare, ""},
+			`difference_repeat^4/IF(` + equal + `,` + w.leastFreedom() + `,` + dof + `)+difference_common^4/8`, asShare, ""},
 		one{"difference_dof", "difference: ν", "", freedom("difference_standard", "difference_share"), asCount, ""},
 		one{"difference_expanded", "difference: U", "mL/min", `TINV(0.1,difference_dof)*difference_standard`, asRate, ""},
 		one{"difference_low", "lower end", "mL/min",
-			`IF(OR(highest_cylinder=lowest_cylinder,pressure_apart=1),"",difference_apart)`, asRate, ""},
+			`IF(OR(readable_count<2,pressure_apart=1),"",difference_apart)`, asRate, ""},
 		one{"difference_open", "no upper end? 1 yes", "", `0`, asCount, ""},
 		one{"difference_high", "upper end", "mL/min", `difference_low`, asRate, ""},
 	)
@@ -217,26 +217,39 @@ func (w *working) mergedDifference() {
 	})
 }
 
+// leastFreedom is the degrees of freedom of the line that has fewest.
+func (w *working) leastFreedom() string {
+	if len(w.r.BlockOff.Lines) < 2 {
+		return `MIN(10000,sigma_dof)`
+	}
+	all := make([]string, len(w.r.BlockOff.Lines))
+	for l := range all {
+		all[l] = fmt.Sprintf("sigma_dof_l%d", l+1)
+	}
+	return `MIN(10000,` + strings.Join(all, ",") + `)`
+}
+
 // shareRatio adds the uncertainty of the ratios of shares to one reference, by
 // their covariance.
 func (w *working) shareRatio(k ratioKind) {
-	members := k.table() + "[member]"
+	w.further(k.table(), live("known", "weight,\nif plain", asRate, `[weight]*cyl.plain`))
+	known := k.table() + "[known]"
 	w.further(k.table(), liveOf("with", "with the\nreference", asShare, func(i int) string {
-		return `SUMPRODUCT(` + members + `,cov[` + unknown(i) + `])`
+		return `SUMPRODUCT(` + known + `,cov[` + unknown(i) + `])`
 	}))
 	w.figures(one{k.figure("spread"), "variance of the reference", "(mL/min)²",
-		`SUMPRODUCT(` + members + `,` + k.table() + `[with])/` + k.figure("members") + `^2`, asShare, ""})
+		`SUMPRODUCT(` + known + `,` + k.table() + `[with])`, asShare, ""})
 	for l := range w.r.BlockOff.Lines {
 		if len(w.r.BlockOff.Lines) > 1 {
 			w.figures(one{fmt.Sprintf("%s_l%d", k.figure("spread"), l+1), fmt.Sprintf("of it, line %d", l+1), "(mL/min)²",
-				fmt.Sprintf(`SUMPRODUCT((share[line]=%d)*%s*%s[with])/%s^2`, l+1, members, k.table(), k.figure("members")), asShare, ""})
+				fmt.Sprintf(`SUMPRODUCT((share[line]=%d)*%s*%s[with])`, l+1, known, k.table()), asShare, ""})
 		}
 	}
 	plain := func(formula string) string { return `IF([how]="with U",` + formula + `,"")` }
 	w.further(k.table(), w.ratioOf(k)...)
 	w.further(k.table(),
 		liveOf("u", "u", asShare, func(i int) string {
-			return plain(`SQRT(MAX(0,cov.` + unknown(i) + `-2*[ratio]*[with]/` + k.figure("members") + `+[ratio]^2*` +
+			return plain(`SQRT(MAX(0,cyl.plain*(cov.` + unknown(i) + `-2*[ratio]*[with])+[ratio]^2*` +
 				k.figure("spread") + `))/` + k.figure("referent"))
 		}),
 		liveOf("dof", "ν", asCount, func(i int) string { return plain(w.ratioFreedom(k, i)) }),
@@ -254,7 +267,7 @@ func (w *working) ratioFreedom(k ratioKind, i int) string {
 	for l := range w.r.BlockOff.Lines {
 		adds := fmt.Sprintf(`[ratio]^2*%s_l%d`, k.figure("spread"), l+1)
 		if w.placeOf(i).line == l {
-			adds = `cov.` + unknown(i) + `-2*[ratio]*[with]/` + k.figure("members") + `+` + adds
+			adds = `cyl.plain*(cov.` + unknown(i) + `-2*[ratio]*[with])+` + adds
 		}
 		terms = append(terms, fmt.Sprintf(`MAX(0,%s)^2/sigma_dof_l%d`, adds, l+1))
 	}

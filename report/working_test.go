@@ -40,7 +40,7 @@ func same(t *testing.T, want float64, got formula.Value, where ...any) {
 	if !assert.Equal(t, formula.Number, got.Kind, where...) {
 		return
 	}
-	assert.InDelta(t, want, got.Number, 1e-9*math.Abs(want)+1e-12, where...)
+	assert.InDelta(t, want, got.Number, 1e-9*math.Abs(want)+1e-11, where...)
 }
 
 // The values that formulas give are the program's, for tests of every kind.

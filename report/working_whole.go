@@ -17,7 +17,7 @@ func (w *working) wholeSet() {
 
 // combined are the figures of the uncertainty of a sum of plain cylinders: own
 // parts in quadrature, common parts on the sum itself where runs are shared.
-// members is a column of 1 and 0; runs is a table with a row a run, that has the
+// members is a column of squared weights, 0 for what takes no part; runs is a table with a row a run, that has the
 // sum in the column called what, and its timing squared in what2.
 func (w *working) combined(what, members, runs string) {
 	name := func(suffix string) string { return what + "_" + suffix }
@@ -84,52 +84,46 @@ func (w *working) spanDecision(what, limit string, judged func(string) string) {
 // difference is the highest less the lowest.
 func (w *working) difference() {
 	w.begin("The largest difference",
-		"The highest cylinder less the lowest; of equal ones the first. The uncertainty is that of the plain ones of the two.", "")
+		"The highest rate less the lowest; of equal ones each takes its part. A lower bound has no upper end, an upper bound begins at "+
+			"zero. The uncertainty is that of the plain ones among the highest and the lowest.", "")
 	w.extremes()
+	w.further("pair",
+		live("square", "squared,\nif plain", asShare, `([high]^2+[low]^2)*cyl.plain`),
+		live("bottom", "at least\nmL/min", asRate, bottom(`mean.rate`)),
+		live("top", "at most\nmL/min", asRate, top(`mean.rate`)))
+	w.further("parts", live("sign", "part of the\ndifference", asRate, `SUMIF(pair[cylinder],[cylinder],pair[sign])`))
 	w.gap()
-	w.table("pair", len(w.r.Cylinders), w.cylinders(),
-		live("sign", "sign", asCount, `IF([cylinder]=highest_cylinder,1,0)-IF([cylinder]=lowest_cylinder,1,0)`),
-		live("plain", "one of the\ntwo, plain?", asCount, `IF(AND(ABS([sign])=1,cyl.plain=1),1,0)`))
-	w.gap()
-	ofRun := func(cylinder string) string {
-		return `SUMPRODUCT((reads[run]=[run])*(reads[cylinder]=` + cylinder + `)*` + w.rate(true) + `*parts[plain])`
-	}
 	w.table("gap", len(w.runs),
 		live("run", "run", asCount, `runs.run`),
-		live("difference", "difference\nof the plain", asRate, ofRun("highest_cylinder")+`-`+ofRun("lowest_cylinder")),
+		live("difference", "difference\nof the plain", asRate, `SUMPRODUCT((reads[run]=[run])*`+w.rate(true)+`*parts[plain]*parts[sign])`),
 		live("difference2", "its timing²\n(mL/min)²", asShare, `([difference]*runs.timing/runs.interval)^2`))
-	w.combined("difference", "pair[plain]", "gap")
+	w.combined("difference", "pair[square]", "gap")
 	w.differenceSpan()
 	w.spanDecision("difference", "applied_difference", w.judgedApart)
 }
 
-// extremes are the highest and the lowest cylinder.
+// extremes are the highest and the lowest rate, and the cylinders that have it.
 func (w *working) extremes() {
-	extreme := func(which string) string {
-		return `IF(readable_count=0,"",INDEX(cyl[cylinder],MATCH(` + which + `(mean[ordered]),mean[ordered],0)))`
-	}
 	w.figures(
-		one{"highest_cylinder", "highest cylinder", "", extreme("MAX"), asCount, ""},
-		one{"lowest_cylinder", "lowest cylinder", "", extreme("MIN"), asCount, ""},
+		one{"highest_number", "highest", "mL/min", `IF(readable_count=0,"",MAX(mean[ordered]))`, asShare, ""},
+		one{"lowest_number", "lowest", "mL/min", `IF(readable_count=0,"",MIN(mean[ordered]))`, asShare, ""},
 	)
+	part := func(number string) string {
+		return `IF(cyl.readable=0,0,IF(mean.ordered=` + number + `,1/SUMPRODUCT((mean[ordered]=` + number + `)*1),0))`
+	}
+	w.gap()
+	w.table("pair", len(w.r.Cylinders), w.cylinders(),
+		live("high", "part of the\nhighest", asRate, part("highest_number")),
+		live("low", "part of the\nlowest", asRate, part("lowest_number")),
+		live("sign", "part of the\ndifference", asRate, `[high]-[low]`))
 }
 
 // differenceSpan is how large and how small the difference can be.
 func (w *working) differenceSpan() {
-	const (
-		top      = `SUMIF(cyl[cylinder],highest_cylinder,mean[rate])`
-		bottom   = `SUMIF(cyl[cylinder],lowest_cylinder,mean[rate])`
-		ofTop    = `INDEX(cyl[kind],MATCH(highest_cylinder,cyl[cylinder],0))`
-		ofBottom = `INDEX(cyl[kind],MATCH(lowest_cylinder,cyl[cylinder],0))`
-	)
-	two := func(formula string) string {
-		return `IF(readable_count=0,"",IF(highest_cylinder=lowest_cylinder,"",` + formula + `))`
-	}
+	two := func(formula string) string { return `IF(readable_count<2,"",` + formula + `)` }
 	w.figures(
-		one{"difference_low", "lower end", "mL/min", two(`IF(` + ofBottom + `="at least",0,MAX(0,IF(` + ofTop +
-			`="at most",0,` + top + `)-` + bottom + `))`), asRate, ""},
-		one{"difference_open", "no upper end? 1 yes", "", two(`IF(` + ofTop + `="at least",1,0)`), asCount, ""},
-		one{"difference_high", "upper end", "mL/min", two(`IF(difference_open=1,"",` + top + `-IF(` + ofBottom +
-			`="at most",0,` + bottom + `))`), asRate, ""},
+		one{"difference_low", "lower end", "mL/min", two(`MAX(0,MAX(pair[bottom])-MIN(pair[top]))`), asRate, ""},
+		one{"difference_open", "no upper end? 1 yes", "", two(`IF(SUMPRODUCT((cyl[kind]="at least")*1)>0,1,0)`), asCount, ""},
+		one{"difference_high", "upper end", "mL/min", two(`IF(difference_open=1,"",MAX(pair[top])-MIN(pair[bottom]))`), asRate, ""},
 	)
 }

@@ -69,6 +69,18 @@ func halfAway(billionths int64) float64 {
 	return float64(whole)
 }
 
+// However small the figures, rounding decides nothing by itself: what is apart
+// after it was so before, in the same order.
+func TestRound6MakesNoOrder(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		a := rapid.Float64Range(-1e7, 1e7).Draw(t, "a") * math.Pow10(rapid.IntRange(-14, 0).Draw(t, "of the size"))
+		b := a + rapid.Float64Range(-3e-6, 3e-6).Draw(t, "beside")
+		if stats.Round6(a) < stats.Round6(b) {
+			require.Less(t, a, b)
+		}
+	})
+}
+
 // A guarded decision (JCGM 106:2012): a larger value is never less above, a
 // larger limit never more, and more doubt decides nothing that was open.
 func TestAgainstIsMonotone(t *testing.T) {
