@@ -54,7 +54,10 @@ type sitting struct {
 func program(t *testing.T) string {
 	self, err := os.Executable()
 	require.NoError(t, err)
-	path := filepath.Join(t.TempDir(), "leakback"+filepath.Ext(self))
+	path := filepath.Join(t.TempDir(), "leakback")
+	if filepath.Ext(self) == ".exe" { // a test's own ending is not one that the name may have
+		path += ".exe"
+	}
 	if os.Link(self, path) != nil && os.Symlink(self, path) != nil { // another disk; a system without links
 		copyFile(t, self, path)
 	}
