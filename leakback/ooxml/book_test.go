@@ -156,6 +156,39 @@ func TestCompareByCells(t *testing.T) {
 	assert.Equal(t, 4, again.Cells)
 }
 
+// Another processor ends at another last digit, in cells and in what charts carry of
+// them: no reason to call a report changed. Every other digit is.
+func TestCompareAcrossProcessors(t *testing.T) {
+	const chart = "xl/theme/theme1.xml" // a part without cells, as a chart is
+	file := func(value, text, point string) *ooxml.Package {
+		p, err := opened(t, map[string]string{
+			sheetPart: sheetHead + `<row><c><f>1/3</f><v>` + value + `</v></c><c t="str"><v>` + text + `</v></c></row>` + sheetFoot,
+			chart:     `<c:v xmlns:c="x" color="FF0E5000">` + point + `</c:v>`,
+		})
+		require.NoError(t, err)
+		return p
+	}
+	for _, c := range []struct {
+		value, text, point string
+		differences        int
+	}{
+		{"1.878048632668139", "1.5 mL", "1.878048632668139", 0},
+		{"1.878048632661392", "1.5 mL", "1.878048632661392", 0},
+		{"1.8780486326681392", "1.5 mL", "1.87804864", 1},
+		{"1.87804864", "1.5 mL", "1.878048632668139", 1},
+		{"1.878048632668139", "1.5000000000001 mL", "1.878048632668139", 1},
+		{"2", "1.5 mL", "1.878048632668139", 1},
+	} {
+		found, err := ooxml.Compare(file(c.value, c.text, c.point), file("1.878048632668139", "1.5 mL", "1.878048632668139"))
+		require.NoError(t, err)
+		assert.Len(t, found.Differences, c.differences, "%v", c)
+		assert.False(t, found.ByCells)
+	}
+	whole, err := ooxml.Compare(file("182400", "", "4000000000"), file("182401", "", "4000000001"))
+	require.NoError(t, err)
+	assert.NotEmpty(t, whole.Differences, "a count has no rounding")
+}
+
 // What the reader gives of a workbook that the library wrote is what the library
 // reads of it.
 func TestBookReadsWhatTheLibraryReads(t *testing.T) {

@@ -1,12 +1,9 @@
 package ooxml
 
 import (
-	"bytes"
 	"cmp"
 	"maps"
-	"math"
 	"slices"
-	"strconv"
 	"strings"
 
 	"github.com/xuri/excelize/v2"
@@ -57,10 +54,11 @@ type Compared struct {
 
 // Compare holds a workbook against another that is to be like it. What stands in
 // the cells must be equal: sort, value, formula and number format. Where one
-// program wrote both files all the rest must be equal too, byte by byte: charts
-// with the figures they carry, looks, texts around the cells. Where the first was
-// saved by another program, figures may differ in what rounding does, and the
-// rest is not compared.
+// program wrote both files all the rest must be equal too, character by character:
+// charts with the figures they carry, looks, texts around the cells. Where the first
+// was saved by another program, the rest is not compared. Figures may always differ
+// in what rounding does: a processor that multiplies and adds in one step ends at
+// another last digit, and so does a program that calculates again.
 func Compare(first, second *Package) (*Compared, error) {
 	a, err := first.Book()
 	if err != nil {
@@ -86,7 +84,7 @@ func Compare(first, second *Package) (*Compared, error) {
 func mostlyOther(first, second *Package) bool {
 	same := 0
 	for _, part := range second.Parts {
-		if bytes.Equal(first.Part(part.Name), part.Content) {
+		if alike(first.Part(part.Name), part.Content) {
 			same++
 		}
 	}
@@ -192,19 +190,13 @@ func (c *comparison) sameValue(x, y Cell) bool {
 	return x.Value == y.Value || c.ByCells && x.Formula != "" && len(x.Value) == len(y.Value) && strings.ReplaceAll(x.Value, ",", ".") == strings.ReplaceAll(y.Value, ",", ".")
 }
 
-// Programs store 15 digits; sums that cancel leave less.
-const (
-	nearRelative = 1e-9
-	nearAbsolute = 1e-12
-)
-
+// near says whether two numbers are one. Those that another program has written are
+// so within rounding, whatever they look like.
 func (c *comparison) near(a, b string) bool {
-	x, errX := strconv.ParseFloat(a, 64)
-	y, errY := strconv.ParseFloat(b, 64)
-	if !c.ByCells || errX != nil || errY != nil {
-		return a == b
+	if c.ByCells {
+		return within(a, b)
 	}
-	return math.Abs(x-y) <= nearRelative*max(math.Abs(x), math.Abs(y))+nearAbsolute
+	return a == b || nearFigure(a, b)
 }
 
 // names compares the defined names, without those that programs keep for
@@ -227,7 +219,7 @@ func (c *comparison) parts(first, second *Package) {
 	follows := c.follows()
 	for _, part := range second.Parts {
 		content := first.Part(part.Name)
-		if bytes.Equal(content, part.Content) && content != nil || follows(part.Name) {
+		if content != nil && alike(content, part.Content) || follows(part.Name) {
 			continue
 		}
 		d := Difference{Differs: PartDiffers, Sheet: c.b.sheetOf(part.Name), Name: part.Name}
