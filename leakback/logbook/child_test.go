@@ -87,10 +87,14 @@ func appendTask(args []string) error {
 	return nil
 }
 
+// patience is how long a child waits for a server that stops and starts again: on a
+// busy machine that takes its time.
+const patience = 5 * time.Minute
+
 // openPatiently opens a logbook whose server may be away for a while.
 func openPatiently(address string) (*Book, error) {
-	for deadline := time.Now().Add(30 * time.Second); ; time.Sleep(50 * time.Millisecond) {
-		b, err := Open(context.Background(), address, Options{Wait: 30 * time.Second})
+	for deadline := time.Now().Add(patience); ; time.Sleep(50 * time.Millisecond) {
+		b, err := Open(context.Background(), address, Options{Wait: patience})
 		if e := new(Error); err == nil || !errors.As(err, &e) || e.Kind != Unreachable || time.Now().After(deadline) {
 			return b, err
 		}
