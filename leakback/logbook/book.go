@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"time"
@@ -59,6 +60,8 @@ func Open(ctx context.Context, address string, o Options) (*Book, error) {
 		o.Wait = DefaultWait
 	}
 	switch scheme, _, ok := strings.Cut(address, "://"); {
+	case !ok && meantForServer.MatchString(address):
+		return nil, unreadable("it does not begin with postgres://")
 	case !ok:
 		return openSQLite(ctx, address, o)
 	case scheme == "postgres" || scheme == "postgresql":
@@ -68,6 +71,10 @@ func Open(ctx context.Context, address string, o Options) (*Book, error) {
 			hint: "give the logbook as a path, or as the URL of a PostgreSQL database"}
 	}
 }
+
+// meantForServer finds what is neither the path of a file nor a URL, but was to
+// be a server's address: it may hold a password.
+var meantForServer = regexp.MustCompile(`(?i)^postgres(ql)?:|(^|\s)password\s*=`)
 
 // Address is where the logbook is, for people: a path, or a URL without user and
 // password.
@@ -80,7 +87,10 @@ func (b *Book) Notice() string { return b.notice }
 // Shown is an address as it may be shown to people, without user and password.
 func Shown(address string) string {
 	scheme, _, ok := strings.Cut(address, "://")
-	if !ok {
+	switch {
+	case !ok && meantForServer.MatchString(address):
+		return unreadAddress
+	case !ok:
 		return address
 	}
 	if s, err := parsePostgres(address); err == nil {

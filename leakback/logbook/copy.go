@@ -3,7 +3,6 @@ package logbook
 import (
 	"context"
 	"errors"
-	"fmt"
 	"slices"
 )
 
@@ -131,7 +130,7 @@ func (c *copier) different(tests []listedHead, there map[string]head) []listedHe
 	same := int64(0)
 	for _, t := range tests {
 		c.numbers[t.id] = t.number
-		if there[t.id] == t.head {
+		if t.head != (head{}) && there[t.id] == t.head {
 			c.seen++
 			same += t.events
 		} else {
@@ -152,7 +151,8 @@ func (c *copier) there(ctx context.Context, after, last string) (map[string]head
 	return heads, err
 }
 
-// listedHeads are the next tests in the order of their ids.
+// listedHeads are the next tests in the order of their ids. Where a line cannot be
+// read it has the zero head.
 func (b *Book) listedHeads(ctx context.Context, tx *transaction, after string, most int) ([]listedHead, error) {
 	rows, err := tx.query(ctx, "SELECT id, number, events, head FROM tests WHERE id > ? ORDER BY id LIMIT ?", after, most)
 	if err != nil {
@@ -162,7 +162,11 @@ func (b *Book) listedHeads(ctx context.Context, tx *transaction, after string, m
 	var tests []listedHead
 	for rows.Next() {
 		var t listedHead
-		if err := scan(rows, &t.id, &t.number, &t.events, &t.hash); err != nil {
+		err := scan(rows, &t.id, &t.number, &t.events, &t.hash)
+		if err != nil {
+			t.head = head{}
+		}
+		if err := unlessContent(err); err != nil {
 			return nil, err
 		}
 		tests = append(tests, t)
@@ -186,7 +190,7 @@ func (c *copier) tests(ctx context.Context, tx *transaction, tests []listedHead)
 			return nil, rows.Err()
 		}
 		s := &stored{}
-		return s, scan(rows, s.targets()...)
+		return s, unlessContent(scan(rows, s.targets()...)) // without its hash, the last column, it follows nothing
 	}
 	s, err := next()
 	for i := 0; err == nil && i < len(tests); i++ {
@@ -216,12 +220,13 @@ func (c *copier) one(ctx context.Context, t *listedHead, s *stored, next func() 
 	if err != nil {
 		return nil, err
 	}
-	if wrong == "" && chain != t.head {
-		wrong = fmt.Sprintf("%d events are there, and the list of tests says %d", chain.events, t.events)
+	if wrong == "" {
+		wrong = chain.unlike(t.head)
 	}
 	if wrong != "" {
 		c.test = nil
-		c.result.Refused = append(c.result.Refused, NotCopied{TestID: t.id, Number: t.number, Seq: chain.events + 1, What: "damaged in the logbook that is copied from: " + wrong})
+		c.result.Refused = append(c.result.Refused, NotCopied{TestID: t.id, Number: t.number, Seq: chain.events + 1,
+			What: "damaged in the logbook that is copied from: " + wrong})
 	}
 	c.tell(t.events)
 	return s, c.failing(c.close(ctx))

@@ -100,6 +100,33 @@ func TestCopyRefusesWhatIsDamaged(t *testing.T) {
 	}
 }
 
+// A server holds each column to its type; SQLite takes what it is given.
+func TestCopyGoesOnAfterAColumnOfAnotherType(t *testing.T) {
+	event, listed := " = 'x' WHERE seq = 2 AND test_id = '"+idA+"'", " = 'x' WHERE id = '"+idA+"'"
+	for statement, want := range map[string]string{
+		"UPDATE events SET at_us" + event:    "event 2: damaged in the logbook that is copied from: event 2 is not what was entered",
+		"UPDATE events SET seq" + event:      "event 2: damaged in the logbook that is copied from: event 2 is missing",
+		"UPDATE events SET cylinder" + event: "event 2: damaged in the logbook that is copied from: event 2 is not what was entered",
+		"UPDATE tests SET events" + listed:   "event 5: damaged in the logbook that is copied from: its line in the list of tests cannot be read",
+		"UPDATE tests SET number" + listed:   "event 5: damaged in the logbook that is copied from: its line in the list of tests cannot be read",
+	} {
+		from, to := two(t), fresh(t)
+		forge(t, addressOf(from), statement)
+		c := copied(t, from, to)
+		require.Len(t, c.Refused, 1, statement)
+		assert.Contains(t, c.Refused[0].String(), idA+", "+want, statement)
+		assert.EqualValues(t, 1, c.Tests, statement)
+		assert.Len(t, contents(t, to), 1, statement)
+
+		again := two(t)
+		add(t, again, idA, reading(9, 4, "33"))
+		add(t, again, idB, reading(9, 4, "33"))
+		into := copied(t, again, from)
+		assert.EqualValues(t, 2, into.Continued+int64(len(into.Refused)), "into it: %s", statement)
+		assert.GreaterOrEqual(t, into.Continued, int64(1), "into it: %s", statement)
+	}
+}
+
 func TestCopyIntoADamagedLogbook(t *testing.T) {
 	onEach(t, func(t *testing.T) {
 		from, to := two(t), two(t)

@@ -26,10 +26,10 @@
 // postgres://user@host/database names a database of a PostgreSQL server. User,
 // password and TLS are taken from the URL, the environment (PGUSER, PGPASSWORD,
 // PGSSLMODE, PGSSLROOTCERT …) and the password file, as its own programs do; no
-// message shows a password, and no address a user. The database keeps texts in UTF-8; the tables
-// are in the schema leakback, or in the one that search_path in the URL names, so
-// that a database may hold other things, and several logbooks. Whoever begins the
-// logbook needs CREATE on the database. A bay with a user of its own needs USAGE on
+// message shows a password, and no address a user. The database keeps texts in
+// UTF-8; the tables are in the schema leakback, or in the one that search_path in
+// the URL names, so that a database may hold other things, and several logbooks.
+// Whoever begins the logbook needs CREATE on the database. A bay with a user of its own needs USAGE on
 // the schema, SELECT and INSERT on its tables and UPDATE on tests; it cannot change
 // events, nor take away what refuses that.
 //

@@ -152,6 +152,8 @@ func testImportRefuses(t *testing.T) {
 		"tests out of order":         {append(append([]string{good[0]}, good[5:7]...), good[1]), "line 4: expected tests in the order of their ids", 0},
 		"the header's counts":        {edit(0, `"events":6`, `"events":7`), "line 8: expected 2 tests, 6 events", 1},
 		"the digest":                 {edit(7, `"sha256":"`, `"sha256":"0`), "line 8: expected 2 tests, 6 events", 1},
+		"an event in the last line":  {edit(7, `{"end"`, `{"seq":7,"end"`), "line 8: expected an event or the last line, and not both in one", 1},
+		"a digest in an event":       {edit(2, `"seq"`, `"sha256":"x","seq"`), "line 3: expected an event or the last line, and not both in one", 0},
 		"something after it":         {append(good[:8:8], "{}\n"), "line 8: expected nothing after the last line", 1},
 		"an unknown name":            {edit(2, `"seq"`, `"sequence"`), `line 3: expected a line of an export: json: unknown field "sequence"`, 0},
 		"another type":               {edit(2, `"seq":2`, `"seq":"2"`), "line 3: expected a line of an export", 0},

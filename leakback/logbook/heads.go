@@ -7,6 +7,7 @@ import (
 	"io"
 	"iter"
 	"slices"
+	"strings"
 )
 
 // Head is how far a test's chain goes.
@@ -35,6 +36,10 @@ func (b *Book) Heads(ctx context.Context) iter.Seq2[Head, error] {
 				return
 			}
 			for _, t := range page {
+				if t.head == (head{}) {
+					yield(Head{}, b.broken(t.id, unreadableLine))
+					return
+				}
 				if !yield(Head{t.id, t.number, t.events, t.hash}, nil) {
 					return
 				}
@@ -94,8 +99,7 @@ func (b *Book) WriteHeads(ctx context.Context, w io.Writer) (digest string, err 
 // CheckHeads holds a list of heads that somebody kept against the logbook. Each
 // test of the list is worked out again from its first event on, as Check does: it
 // must be there with all of its events, and go through the head that was kept. What
-// came later is no fault. A list that is not whole is an
-// *ImportError.
+// came later is no fault. A list that is not whole is an *ImportError.
 func (b *Book) CheckHeads(ctx context.Context, r io.Reader) (*Checked, error) {
 	list, err := readHeads(r)
 	if err != nil {
@@ -147,7 +151,7 @@ func readHeads(r io.Reader) ([]Head, error) {
 		if err := in.object(&o); err != nil {
 			return nil, err
 		}
-		if o.End != "" {
+		if o.End+o.SHA256 != "" || o.Tests != 0 {
 			if o.Number != 0 || (o.Head+o.Test != "") || want != (footer{o.End, o.Tests, o.Events, o.SHA256}) {
 				return nil, in.missing(want)
 			}
@@ -164,16 +168,6 @@ func readHeads(r io.Reader) ([]Head, error) {
 	}
 }
 
-// object reads a line, which counts in the digest from then on.
-func (l *lineReader) object(to any) error {
-	line, err := l.next()
-	if err != nil {
-		return err
-	}
-	l.sum.Write(line)
-	return l.decode(line, to)
-}
-
 // unsound says what is expected of a line after those before it.
 func (h *Head) unsound(before []Head) string {
 	hash, err := hex.DecodeString(h.Hash)
@@ -182,8 +176,8 @@ func (h *Head) unsound(before []Head) string {
 		return "the id of a test"
 	case h.Events < 1:
 		return "1 event or more"
-	case err != nil || len(hash) != sha256.Size:
-		return "a head of 64 hex digits"
+	case err != nil || len(hash) != sha256.Size || h.Hash != strings.ToLower(h.Hash):
+		return "a head of 64 hex digits, in small letters"
 	case len(before) > 0 && before[len(before)-1].TestID >= h.TestID:
 		return "tests in the order of their ids, each once"
 	}

@@ -2,6 +2,7 @@ package logbook
 
 import (
 	"bytes"
+	"encoding/json"
 	"strings"
 	"testing"
 
@@ -18,6 +19,22 @@ func headsOf(t testing.TB, b *Book) string {
 	_, err := b.WriteHeads(t.Context(), &out)
 	require.NoError(t, err)
 	return out.String()
+}
+
+func TestHeadsOfALineThatCannotBeRead(t *testing.T) {
+	b := two(t)
+	forge(t, addressOf(b), "UPDATE tests SET events = 'x' WHERE id = '"+idA+"'")
+	_, err := b.WriteHeads(t.Context(), &bytes.Buffer{})
+	requireKind(t, Damaged, err)
+	require.ErrorContains(t, err, idA+": its line in the list of tests cannot be read")
+}
+
+// headOf is the head that stands in a line of a list.
+func headOf(t testing.TB, line string) string {
+	t.Helper()
+	var h headLine
+	require.NoError(t, json.Unmarshal([]byte(line), &h))
+	return h.Head
 }
 
 // againstHeads is what CheckHeads finds.
@@ -111,6 +128,8 @@ func TestCheckHeadsRefusesAListThatIsNotWhole(t *testing.T) {
 		"no end":              {good[:3], "line 4: expected the last line of a list of heads"},
 		"a number":            {edit(1, `"events":4`, `"events":3`), "line 4: expected 2 tests, 5 events and the digest"},
 		"a head":              {edit(2, `"head":"`, `"head":"0`), "line 3: expected a head of 64 hex digits"},
+		"a head in capitals":  {edit(1, good[1], strings.Replace(good[1], headOf(t, good[1]), strings.ToUpper(headOf(t, good[1])), 1)), "line 2: expected a head of 64 hex digits, in small letters"},
+		"a digest in a test":  {edit(1, `"number"`, `"sha256":"x","number"`), "line 2: expected 0 tests, 0 events and the digest"},
 		"the digest":          {edit(3, `"sha256":"`, `"sha256":"0`), "line 4: expected 2 tests, 6 events and the digest"},
 		"no events":           {edit(1, `"events":4`, `"events":0`), "line 2: expected 1 event or more"},
 		"no test":             {edit(1, idA, "x"), "line 2: expected the id of a test"},

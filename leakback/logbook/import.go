@@ -40,18 +40,17 @@ func (i *importer) run(ctx context.Context) error {
 		if err != nil {
 			return i.stop(ctx, err)
 		}
-		var o struct {
+		var o struct { // one of the two
 			exportEvent
-			End    string `json:"end"`
-			Tests  int64  `json:"tests"`
-			Events int64  `json:"events"`
-			SHA256 string `json:"sha256"`
+			footer
 		}
-		if err := i.decode(line, &o); err != nil {
+		switch err := i.decode(line, &o); {
+		case err != nil:
 			return i.stop(ctx, err)
-		}
-		if o.End != "" {
-			return i.finish(ctx, footer{o.End, o.Tests, o.Events, o.SHA256})
+		case o.footer != (footer{}) && o.exportEvent != (exportEvent{}):
+			return i.stop(ctx, i.fault("an event or the last line, and not both in one"))
+		case o.footer != (footer{}):
+			return i.finish(ctx, o.footer)
 		}
 		i.sum.Write(line)
 		if err := i.take(ctx, o.exportEvent.stored()); err != nil {
@@ -62,18 +61,10 @@ func (i *importer) run(ctx context.Context) error {
 
 // begin reads the header.
 func (i *importer) begin() error {
-	line, err := i.next()
-	if err != nil {
+	if err := i.object(&i.header); err != nil {
 		return err
 	}
-	if err := i.decode(line, &i.header); err != nil {
-		return err
-	}
-	if err := i.isFormat(i.header.Format, exportName, i.header.Version, exportVersion); err != nil {
-		return err
-	}
-	i.sum.Write(line)
-	return nil
+	return i.isFormat(i.header.Format, exportName, i.header.Version, exportVersion)
 }
 
 // take checks the next event.

@@ -116,6 +116,16 @@ func (l *lineReader) decode(line []byte, to any) error {
 	return nil
 }
 
+// object reads a line, which counts in the digest from then on.
+func (l *lineReader) object(to any) error {
+	line, err := l.next()
+	if err != nil {
+		return err
+	}
+	l.sum.Write(line)
+	return l.decode(line, to)
+}
+
 // lines writes JSON, a value a line, and hashes what it wrote.
 type lines struct {
 	out     *bufio.Writer

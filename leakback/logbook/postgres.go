@@ -124,8 +124,11 @@ func parseConfig(address string) (*pgx.ConnConfig, error) {
 	return nil, unreadable("a part of it, or of the environment beside it (PGHOST, PGPORT, PGSSLMODE …), is not as it should be")
 }
 
+// unreadAddress stands for an address that cannot be read.
+const unreadAddress = "postgres://…"
+
 func unreadable(what string) error {
-	return &Error{Kind: Unreachable, Path: "postgres://…", Detail: "the address cannot be read: " + what,
+	return &Error{Kind: Unreachable, Path: unreadAddress, Detail: "the address cannot be read: " + what,
 		hint: "expected postgres://user@host:5432/database?sslmode=verify-full; in a user and a password, / ? # @ : and % are written %2F %3F %23 %40 %3A and %25"}
 }
 

@@ -268,7 +268,15 @@ func (e contentError) Error() string { return fmt.Sprintf("%.300v", e.error) }
 
 func (e contentError) Unwrap() error { return e.error }
 
-// scan takes the columns of a row.
+// unlessContent is an error that is none of a single column.
+func unlessContent(err error) error {
+	if errors.As(err, new(contentError)) {
+		return nil
+	}
+	return err
+}
+
+// scan takes the columns of a row, up to the first that cannot be taken.
 func scan(rows *sql.Rows, targets ...any) error {
 	err := rows.Scan(targets...)
 	if err == nil {
