@@ -57,12 +57,7 @@ type environment struct {
 }
 
 // today is the day, as sources of figures are dated.
-func (env *environment) today() string {
-	if env.now == nil {
-		return time.Now().Format(time.DateOnly)
-	}
-	return env.now().Format(time.DateOnly)
-}
+func (env *environment) today() string { return env.clock().Format(time.DateOnly) }
 
 // Main runs the program with the arguments after its name and gives its exit
 // code.

@@ -256,6 +256,28 @@ func (e *sharedError) Error() string {
 	return fmt.Sprintf("test %d: somebody else is entering into it as well; both entries are kept", e.number)
 }
 
+// brokenOff ends a sitting before its end: what was kept is said, and the command
+// that goes on with it.
+func (e *entering) brokenOff(err error, what, command string) error {
+	kept := fmt.Sprintf("%s is kept up to the last answer that was taken, in %s", what, shownPath(e.env, e.at))
+	again := fmt.Sprintf("go on with: %s %d", command, e.number) + e.named()
+	var shared *sharedError
+	switch {
+	case errors.As(err, &shared):
+		return &fileError{&hintedError{shared, "let one of you leave, then " + again}}
+	case chosenToLeave(err):
+		return &hintedError{&interruptedError{errors.New(kept)}, again}
+	}
+	e.env.say(kept)
+	e.env.say(again)
+	return err
+}
+
+// chosenToLeave says whether a sitting ended because somebody wanted it to.
+func chosenToLeave(err error) bool {
+	return errors.Is(err, ask.ErrLeft) || errors.Is(err, context.Canceled)
+}
+
 // named is the flag that names the logbook, where another would be found without it.
 func (e *entering) named() string {
 	address := e.flag

@@ -67,6 +67,9 @@ const serverWait = 4 * time.Second
 // toEnter opens the logbook for a person who answers questions; existing refuses to
 // begin a new one.
 func (o *logbookOptions) toEnter(ctx context.Context, env *environment, existing bool) (*logbook.Book, error) {
+	if err := env.soundClock(); err != nil {
+		return nil, err
+	}
 	options := logbook.Options{MustExist: existing}
 	if onServer(o.where(env)) {
 		options.Wait = serverWait
@@ -83,6 +86,16 @@ func (env *environment) clock() time.Time {
 		return time.Now()
 	}
 	return env.now()
+}
+
+// soundClock refuses a clock that was never set: no logbook keeps a time from
+// before 1970.
+func (env *environment) soundClock() error {
+	now := env.localClock()
+	if now.UnixMicro() > 0 {
+		return nil
+	}
+	return &hintedError{fmt.Errorf("this machine's clock says %s: expected a day since 1970", now.Format(time.DateOnly)), "set the clock, then start again"}
 }
 
 // station names this program on this machine, so that a test that is being

@@ -364,24 +364,12 @@ func (s *stateOptions) given() map[string]string {
 
 // left ends a recording before its end and says what was kept.
 func (r *recording) left(err error) error {
-	chosen := errors.Is(err, ask.ErrLeft) || errors.Is(err, context.Canceled)
-	if r.number == 0 {
-		if chosen {
-			return &interruptedError{errors.New("left before anything was entered; nothing was kept")}
-		}
-		return err
+	if r.number != 0 {
+		return r.brokenOff(err, fmt.Sprintf("test %d", r.number), "leakback record --resume")
 	}
-	kept := fmt.Sprintf("test %d is kept up to the last answer that was taken, in %s", r.number, shownPath(r.env, r.at))
-	again := fmt.Sprintf("go on with: leakback record --resume %d", r.number) + r.named()
-	var shared *sharedError
-	switch {
-	case errors.As(err, &shared):
-		return &fileError{&hintedError{shared, "let one of you leave, then " + again}}
-	case chosen:
-		return &hintedError{&interruptedError{errors.New(kept)}, again}
+	if chosenToLeave(err) {
+		return &interruptedError{errors.New("left before anything was entered; nothing was kept")}
 	}
-	r.env.say(kept)
-	r.env.say(again)
 	return err
 }
 

@@ -12,7 +12,6 @@ import (
 
 	"leakback/leakback"
 	"leakback/leakback/advice"
-	"leakback/leakback/entry/ask"
 	"leakback/leakback/entry/worklog"
 	"leakback/limits"
 )
@@ -120,6 +119,7 @@ func (v *workValue) Type() string { return "text" }
 type working struct {
 	o *workOptions
 	*entering
+	before int // how many events the test had
 }
 
 func (w *working) run(ctx context.Context, ref string) error {
@@ -136,6 +136,7 @@ func (w *working) run(ctx context.Context, ref string) error {
 	t := &tests[0]
 	w.entering = &entering{env: w.env, at: w.o.logbook.where(w.env), flag: w.o.logbook.address, book: book, id: t.entry.ID, number: t.entry.Number,
 		events: t.record.Events}
+	w.before = len(w.events)
 	w.examine(ctx)
 	if t.entry.Ended == "" {
 		return &hintedError{fmt.Errorf("test %d: is not finished: expected one that is", t.entry.Number),
@@ -202,15 +203,10 @@ func (w *working) say(f *worklog.Flow) error {
 	return nil
 }
 
-// left ends the questions before their end and says what was kept.
+// left ends the questions before their end and says what was kept, if anything was.
 func (w *working) left(err error) error {
-	again := fmt.Sprintf("go on with: leakback work %d", w.number) + w.named()
-	var shared *sharedError
-	switch {
-	case errors.As(err, &shared):
-		return &fileError{&hintedError{shared, "let one of you leave, then " + again}}
-	case errors.Is(err, ask.ErrLeft), errors.Is(err, context.Canceled):
-		return &hintedError{&interruptedError{errors.New("the work is kept up to the last answer that was taken")}, again}
+	if len(w.events) == w.before && !chosenToLeave(err) && !errors.As(err, new(*sharedError)) {
+		return err
 	}
-	return err
+	return w.brokenOff(err, fmt.Sprintf("the work after test %d", w.number), "leakback work")
 }
