@@ -19,10 +19,11 @@ func CSVHeader() string { return strings.Join(csvColumns, ",") + "\n" }
 
 // AppendCSV appends a result as CSV (RFC 4180 with LF), one row a cylinder, with
 // full precision; nothing stands for a figure that does not exist. A merged
-// return alone, which has no cylinders, is one row of what is the test's.
+// return alone, which has no cylinders, is one row of what is the test's. An id is
+// written as names are in a history (AppendHistoryCSV).
 func AppendCSV(to []byte, r *leakback.Result) []byte {
 	var room [longestField]byte
-	id := appendField(room[:0], r.Test.ID)
+	id := appendField(room[:0], neutral(r.Test.ID))
 	for i := range r.Cylinders {
 		c := &r.Cylinders[i]
 		to = append(append(to, id...), ',')

@@ -38,6 +38,15 @@ func TestCSVContract(t *testing.T) {
 		`"a,""b""",3,,,,unread,,fail,half-set;no-absolute-limit,`+"\n", csvText(r))
 }
 
+// Where the comma is the decimal sign, spreadsheets part rows at semicolons.
+func TestCSVIDIsNoFormula(t *testing.T) {
+	r := sampleResult(nil, good(22))
+	for id, want := range map[string]string{"A1;=1+1": "A1;'=1+1", "A1;-2": "A1;'-2", "a;b": "a;b", "a=b": "a=b"} {
+		r.Test.ID = id
+		assert.True(t, strings.HasPrefix(csvText(r)[len(CSVHeader()):], want+",1,22,"), id)
+	}
+}
+
 // Figures come back bit for bit, and without an exponent.
 func TestCSVKeepsEveryDigit(t *testing.T) {
 	for _, x := range []float64{1.0 / 3, 0.1, 21, 100000.0 / 7, 1e-7 / 3, 123456789012345} {

@@ -34,8 +34,9 @@ func HistoryCSVHeader() string { return strings.Join(historyCSVColumns, ",") + "
 //   - corrections: how many there are; error: why a test cannot be read
 //
 // A text that somebody typed and that a spreadsheet would take for a formula has
-// an apostrophe before it, and so has one that begins with an apostrophe: who
-// takes one apostrophe away from the beginning of a text has what was typed.
+// an apostrophe before it, and so has one that begins with an apostrophe; what
+// stands behind a semicolon counts as such a text too. Who takes one apostrophe away
+// from the beginning of each has what was typed.
 func AppendHistoryCSV(to []byte, l *Listed) []byte {
 	to = strconv.AppendInt(to, l.Number, 10)
 	free := func(text string) { to = appendField(append(to, ','), neutral(text)) }
@@ -63,8 +64,21 @@ func AppendHistoryCSV(to []byte, l *Listed) []byte {
 	return append(to, '\n')
 }
 
-// neutral is a text that no spreadsheet takes for a formula.
+// neutral is a text that no spreadsheet takes for a formula, nor what stands behind
+// a semicolon in it: where the comma is the decimal sign, spreadsheets part the rows
+// of a file of commas at semicolons.
 func neutral(text string) string {
+	if !strings.Contains(text, ";") {
+		return neutralPiece(text)
+	}
+	pieces := strings.Split(text, ";")
+	for i := range pieces {
+		pieces[i] = neutralPiece(pieces[i])
+	}
+	return strings.Join(pieces, ";")
+}
+
+func neutralPiece(text string) string {
 	if first, _ := utf8.DecodeRuneInString(text); text != "" && strings.ContainsRune(formulaBegins, first) {
 		return "'" + text
 	}

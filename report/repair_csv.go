@@ -21,8 +21,8 @@ var repairColumns = []struct {
 	name string
 	text func(*repairRow) string
 }{
-	{"from_test", func(r *repairRow) string { return r.page.label(r.pair.From) }},
-	{"to_test", func(r *repairRow) string { return r.page.label(r.pair.To) }},
+	{"from_test", func(r *repairRow) string { return neutral(r.page.label(r.pair.From)) }},
+	{"to_test", func(r *repairRow) string { return neutral(r.page.label(r.pair.To)) }},
 	{"cylinder", func(r *repairRow) string { return strconv.Itoa(r.change.Cylinder) }},
 	{"rate_before_ml_min", fromRow(func(c *repair.Change) float64 { return c.Before.RateMLMin })},
 	{"rate_before_bound", func(r *repairRow) string { return boundIf(r.change.Before.RateMLMin, r.change.Before.Bound) }},
@@ -49,10 +49,10 @@ var repairColumns = []struct {
 	{"rate_after_m1_ml_min", fromRange(func(r *repair.Range) float64 { return r.One.RateMLMin })},
 	{"verdict_before", func(r *repairRow) string { return verdictThere(r.change, &r.change.Before) }},
 	{"verdict_after", func(r *repairRow) string { return verdictThere(r.change, &r.change.After) }},
-	{"work", func(r *repairRow) string { return r.work() }},
+	{"work", func(r *repairRow) string { return neutral(r.work()) }},
 	{"answer", func(r *repairRow) string { return string(r.pair.Answer) }},
 	{"comparable", func(r *repairRow) string { return strconv.FormatBool(r.pair.Comparable) }},
-	{"complaint_gone", func(r *repairRow) string { return r.page.Comparison.ComplaintGone }},
+	{"complaint_gone", func(r *repairRow) string { return neutral(r.page.Comparison.ComplaintGone) }},
 }
 
 // RepairCSV writes a repair as CSV (RFC 4180 with LF), a row a cylinder and one for
