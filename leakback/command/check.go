@@ -35,17 +35,6 @@ type checkOptions struct {
 	job       leakback.Job
 }
 
-// stateOptions are the flags that fill in what a readings file leaves empty.
-type stateOptions struct {
-	interval                             *intervalValue
-	graduation, capacity, tolerance      *quantity.Value
-	fuelTemp, railPressure, backPressure *quantity.Value
-	tubeClass, condition, injectors      string
-	fuelTempAt, returnLine, engine       string
-	cranks, cylinders                    int
-	density, rpm                         *numberValue
-}
-
 var formats = []string{"table", "json", "csv"}
 
 func newCheckCommand(env *environment) *cobra.Command {
@@ -91,21 +80,6 @@ verdict is not pass; 2 bad use or bad input; 3 cannot read or write;
 	return cmd
 }
 
-// stateWords are the words that flags of stateOptions take, or mostly do.
-var stateWords = map[string][]string{
-	"tube-class": {"A", "B"}, "injectors": {limits.Driven, limits.Off},
-	"condition":    {"cranking", "idle", "raised-idle", "commanded-pressure"},
-	"fuel-temp-at": {"supply", "rail", "return", "tube"},
-}
-
-// completeWords offers words to the shell, by flag.
-func completeWords(cmd *cobra.Command, words map[string][]string) {
-	for flag, words := range words {
-		// It fails only for a flag that does not exist, which a test would show.
-		_ = cmd.RegisterFlagCompletionFunc(flag, cobra.FixedCompletions(words, cobra.ShellCompDirectiveNoFileComp))
-	}
-}
-
 func (o *checkOptions) addFlags(f *pflag.FlagSet) {
 	f.SortFlags = false
 	f.StringVar(&o.volumes, "volumes", "", "volumes in mL of one run, by cylinder number")
@@ -120,31 +94,6 @@ func (o *checkOptions) addFlags(f *pflag.FlagSet) {
 	f.BoolVar(&o.drift, "drift", false, "refuse runs that cannot show drift")
 	o.state.addFlags(f)
 	addJobFlags(f, &o.job)
-}
-
-func (s *stateOptions) addFlags(f *pflag.FlagSet) {
-	value := func(to **quantity.Value, kind quantity.Kind, name, usage string) {
-		*to = quantity.NewValue(kind)
-		f.Var(*to, name, usage)
-	}
-	s.interval = newIntervalValue()
-	f.Var(s.interval, "interval", "length of each collection, such as 60s or 1m30s; or unknown")
-	value(&s.graduation, quantity.Volume, "graduation", "step between two marks of the tubes (1 mL)")
-	value(&s.capacity, quantity.Volume, "capacity", "highest mark of the tubes")
-	value(&s.tolerance, quantity.Volume, "tolerance", "largest error of the tubes' scale (one mark)")
-	addNumber(f, &s.density, "density", "density", "g/mL", 0.6, 1.1, "density in g/mL of fuel that was weighed (0.83, assumed)")
-	f.StringVar(&s.tubeClass, "tube-class", "", "A or B: the tolerance of ASTM E1272 by capacity")
-	f.StringVar(&s.engine, "engine", "", "the engine's name, which picks its limits sheet")
-	f.IntVar(&s.cylinders, "cylinders", 0, "how many cylinders the engine has")
-	f.StringVar(&s.condition, "condition", "", "cranking, idle, raised-idle, commanded-pressure or your own word")
-	f.StringVar(&s.injectors, "injectors", "", "driven or off")
-	f.IntVar(&s.cranks, "cranks", 0, "how many cranks make up a run")
-	value(&s.fuelTemp, quantity.Temperature, "fuel-temp", "fuel temperature, such as 45C or 113F")
-	f.StringVar(&s.fuelTempAt, "fuel-temp-at", "", "where it was taken: supply, rail, return or tube")
-	value(&s.railPressure, quantity.Pressure, "rail-pressure", "rail pressure, such as 350bar or 5000psi")
-	value(&s.backPressure, quantity.Pressure, "back-pressure", "pressure at which the return was held up")
-	addSpeed(f, &s.rpm, "engine speed in 1/min")
-	f.StringVar(&s.returnLine, "return-line", "", "return line (bank) of the cylinders")
 }
 
 func addJobFlags(f *pflag.FlagSet, j *leakback.Job) {
@@ -180,18 +129,6 @@ func soundJob(j *leakback.Job) error {
 		return nil
 	}
 	return &entry.FaultError{Faults: faults}
-}
-
-// defaults are what the flags say, for the entry package.
-func (s *stateOptions) defaults() entry.Defaults {
-	return entry.Defaults{
-		IntervalS: s.interval.Seconds(), GraduationML: s.graduation.Value(),
-		CapacityML: s.capacity.Value(), ToleranceML: s.tolerance.Value(), TubeClass: s.tubeClass, DensityGML: s.density.value,
-		Condition: s.condition, Injectors: s.injectors, Cranks: s.cranks,
-		FuelTempC: s.fuelTemp.Value(), FuelTempAt: s.fuelTempAt,
-		RailPressureBar: s.railPressure.Value(), BackPressureBar: s.backPressure.Value(),
-		EngineRPM: s.rpm.value, ReturnLine: s.returnLine, Engine: s.engine, Cylinders: s.cylinders,
-	}
 }
 
 // check is one run of the command.

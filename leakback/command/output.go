@@ -169,3 +169,11 @@ func stdoutError(err error) error {
 	}
 	return &fileError{fmt.Errorf("standard output: cannot be written: %w", reason(err))}
 }
+
+// counted is "1 reading" or "3 readings".
+func counted(n int, word string) string {
+	if n == 1 {
+		return "1 " + word
+	}
+	return quantity.Grouped(float64(n)) + " " + word + "s"
+}

@@ -1,23 +1,17 @@
 package command
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"slices"
-	"strconv"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"leakback/leakback"
 	"leakback/leakback/advice"
-	"leakback/leakback/entry"
-	"leakback/leakback/entry/ask"
 	"leakback/leakback/entry/flow"
 	"leakback/leakback/entry/recorded"
 	"leakback/leakback/logbook"
@@ -320,48 +314,6 @@ func (r *recording) given() map[string]string {
 	return given
 }
 
-// tidy brings the words of the flags to their usual form, and refuses what no test
-// can hold.
-func (s *stateOptions) tidy() error {
-	d, err := s.defaults().Usual()
-	if err != nil {
-		return err
-	}
-	s.tubeClass, s.condition, s.injectors = d.TubeClass, d.Condition, d.Injectors
-	s.fuelTempAt, s.returnLine, s.engine = d.FuelTempAt, d.ReturnLine, d.Engine
-	return nil
-}
-
-// given are the flags of the state by the readings file's columns, in their units.
-func (s *stateOptions) given() map[string]string {
-	given := map[string]string{}
-	for column, x := range map[string]float64{
-		"graduation_ml": s.graduation.Value(), "capacity_ml": s.capacity.Value(), "tolerance_ml": s.tolerance.Value(),
-		"fuel_temp_c": s.fuelTemp.Value(), "rail_pressure_bar": s.railPressure.Value(),
-		"back_pressure_bar": s.backPressure.Value(), "engine_rpm": s.rpm.value, "density_g_ml": s.density.value,
-		"cranks": float64(s.cranks), leakback.FieldCylinders: float64(s.cylinders),
-	} {
-		if !math.IsNaN(x) && x != 0 {
-			given[column] = plain(x)
-		}
-	}
-	switch x := s.interval.Seconds(); {
-	case math.IsInf(x, 1):
-		given["interval_s"] = entry.Unknown
-	case !math.IsNaN(x):
-		given["interval_s"] = plain(x)
-	}
-	for column, text := range map[string]string{
-		"tube_class": s.tubeClass, "condition": s.condition, "injectors": s.injectors,
-		"fuel_temp_at": s.fuelTempAt, "return_line": s.returnLine, leakback.FieldEngine: s.engine,
-	} {
-		if text != "" {
-			given[column] = text
-		}
-	}
-	return given
-}
-
 // left ends a recording before its end and says what was kept.
 func (r *recording) left(err error) error {
 	if r.number != 0 {
@@ -397,128 +349,3 @@ func (r *recording) report(ctx context.Context) error {
 	page := tests[0].page(r.env)
 	return r.env.publish(r.o.output, r.o.overwrite, func(w io.Writer) error { return report.Workbook(w, page) })
 }
-
-// offer asks which of the tests that were broken off to go on with; "" is a
-// new one.
-func (r *recording) offer(ctx context.Context) (string, error) {
-	const most, looked = 5, 50
-	open, err := r.book.Tests(ctx, logbook.Filter{Open: true, Most: looked})
-	if err != nil {
-		return "", err
-	}
-	choice := &resumeChoice{}
-	records, err := recordsOf(ctx, r.book, open)
-	if err != nil {
-		return "", err
-	}
-	for i, t := range open {
-		if damage := records[i].damage; damage != nil {
-			r.env.say(damage.Error())
-			continue
-		}
-		opened, _ := records[i].Last(leakback.Key{Kind: leakback.KindOpen})
-		if len(choice.options) < most && abandoned(opened.Reason) && !untouched(records[i].Record) {
-			choice.add(r.env, t, records[i].Record)
-		}
-	}
-	if len(choice.options) == 0 {
-		return "", nil
-	}
-	choice.options = append(choice.options, ask.Option{Value: newTest, Label: "begin a new test"})
-	if err := r.o.skin.ask(ctx, r.env, choice); err != nil {
-		return "", err
-	}
-	return choice.ref, nil
-}
-
-// untouched says that no question was answered: all that stands in a record was kept
-// as its sittings began.
-func untouched(record *leakback.Record) bool {
-	began := int64(0)
-	for _, e := range record.Events {
-		if e.Kind == leakback.KindOpen {
-			began = e.AtUS
-		}
-		if e.AtUS != began || e.Kind == leakback.KindReading {
-			return false
-		}
-	}
-	return true
-}
-
-// newTest is the answer that begins a new test.
-const newTest = "new"
-
-// resumeChoice is the one question whether to go on with a test.
-type resumeChoice struct {
-	options []ask.Option
-	done    bool
-	ref     string
-}
-
-func (c *resumeChoice) add(env *environment, t logbook.Entry, record *leakback.Record) {
-	c.options = append(c.options, ask.Option{Value: fmt.Sprintf("test %d", t.Number), Label: "go on with " + described(env, t, record)})
-}
-
-// described is a test in a few words: what it is of, how far it is.
-func described(env *environment, t logbook.Entry, record *leakback.Record) string {
-	last := time.UnixMicro(t.LastUS).In(env.zone()).Format("2006-01-02 15:04")
-	return fmt.Sprintf("%s, %s, last entry %s",
-		cmp.Or(t.Vehicle, t.Engine, "nothing entered of the vehicle"), progressOf(record), last)
-}
-
-// progressOf is how far a test that is not finished is.
-func progressOf(record *leakback.Record) string {
-	readings, run := 0, 0
-	for _, e := range record.Standing() {
-		if e.Kind == leakback.KindReading && e.Value != "" {
-			readings, run = readings+1, max(run, e.Run)
-		}
-	}
-	if readings == 0 {
-		return "nothing read yet"
-	}
-	return fmt.Sprintf("%s, run %d", counted(readings, "reading"), run)
-}
-
-// counted is "1 reading" or "3 readings".
-func counted(n int, word string) string {
-	if n == 1 {
-		return "1 " + word
-	}
-	return quantity.Grouped(float64(n)) + " " + word + "s"
-}
-
-// Question asks which test to go on with, the latest first.
-func (c *resumeChoice) Question() ask.Question {
-	if c.done {
-		return ask.Question{Kind: ask.Done}
-	}
-	return ask.Question{ID: "resume", Kind: ask.Choice, Section: "Broken off earlier",
-		Prompt: "Go on, or begin a new test", Default: c.options[0].Value, Options: c.options, Required: true}
-}
-
-// Answer takes an option by its value or its number, or the test's.
-func (c *resumeChoice) Answer(text string) error {
-	text = strings.TrimSpace(text)
-	if text == "" {
-		text = "1"
-	}
-	for i, o := range c.options {
-		if strings.EqualFold(text, o.Value) || text == strconv.Itoa(i+1) {
-			c.done = true
-			c.ref, _ = strings.CutPrefix(o.Value, "test ")
-			if o.Value == newTest {
-				c.ref = ""
-			}
-			return nil
-		}
-	}
-	return &ask.Refusal{Value: text, Expected: ask.Alternatives(c.options)}
-}
-
-// Elapsed is nothing: no clock runs.
-func (c *resumeChoice) Elapsed() time.Duration { return 0 }
-
-// Said is nothing.
-func (c *resumeChoice) Said() []string { return nil }
