@@ -46,21 +46,26 @@ func everyKey() []tea.Msg {
 // moment and at any size; what was typed can be taken away again.
 func TestEveryKeyEverywhere(t *testing.T) {
 	keys := everyKey()
+	tried := map[ask.Kind]bool{} // every key, at a question of that kind
 	for n, size := range [][2]int{{80, 24}, {60, 20}, {44, 20}, {30, 10}, {7, 3}} {
 		for _, s := range scenes {
-
 			d := newDesk(t, 80, 24, Options{Unicode: true})
 			s.play(d)
 			d.resize(size[0], size[1])
 			at, kind := d.f.at, d.m.q.Kind
+			all := !tried[kind]
+			tried[kind] = true
 			for i, k := range keys {
-				if n > 0 && i%7 != n { // a part of them at each other size
+				if !all && i%7 != n { // a part of them at each size
 					continue
 				}
 				d.wait(time.Second)
+				before := d.raw()
 				d.send(k)
-				fits(t, d, size[0], size[1])
-				plain(t, d, Options{Unicode: true})
+				if d.raw() != before {
+					fits(t, d, size[0], size[1])
+					plain(t, d, Options{Unicode: true})
+				}
 				require.Equal(t, at, d.f.at, "%s: %v answered", s.name, k)
 				require.False(t, d.m.ended(), "%s: %v", s.name, k)
 			}
