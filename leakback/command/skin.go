@@ -46,5 +46,6 @@ func (o *skinOptions) ask(ctx context.Context, env *environment, f ask.Flow) err
 	if o.drawn(env) {
 		return formskin.Run(ctx, f, formskin.Options{In: in, Out: env.stderr, Color: s.color, Unicode: s.unicode, Bell: true})
 	}
-	return ask.Plain(ctx, f, env.stdin, env.stderr, ask.PlainOptions{Width: s.width, Live: shows, Still: o.still(env), Bell: shows, Echo: !types})
+	return ask.Plain(ctx, f, env.stdin, env.stderr, ask.PlainOptions{
+		Width: s.width, Unicode: s.unicode, Live: shows, Still: o.still(env), Bell: shows, Echo: !types})
 }

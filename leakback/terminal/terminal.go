@@ -59,6 +59,16 @@ func ASCII(line string) string {
 	return beforeStop.Replace(strings.Join(strings.Fields(InPlace(spelled.Replace(line))), " "))
 }
 
+// Shown is a text in which anybody's words may stand, as one line for a terminal that
+// takes Unicode or only ASCII.
+func Shown(text string, unicode bool) string {
+	text = OneLine(text)
+	if unicode {
+		return text
+	}
+	return ASCII(text)
+}
+
 // InPlace is a drawing's line in ASCII whose columns keep their places: what is not
 // ASCII becomes as many question marks as it is wide.
 func InPlace(line string) string {

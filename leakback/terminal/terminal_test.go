@@ -35,6 +35,8 @@ func TestASCII(t *testing.T) {
 		"before → after ≥ 3 ½":       "before -> after >= 3 1/2",
 	} {
 		assert.Equal(t, want, terminal.ASCII(text))
+		assert.Equal(t, want, terminal.Shown(text, false))
+		assert.Equal(t, text, terminal.Shown(text, true))
 	}
 	assert.Equal(t, "a??b", terminal.InPlace("a日b"), "as wide as before")
 }

@@ -11,7 +11,6 @@ import (
 	"strings"
 	"time"
 
-	"leakback/leakback/terminal"
 	"leakback/limits/quantity"
 )
 
@@ -19,6 +18,8 @@ import (
 type PlainOptions struct {
 	// Width is how many columns notes and tables may have; 80 where it is 0.
 	Width int
+	// Unicode allows signs beyond ASCII. Without it there are none at all.
+	Unicode bool
 	// Live says that prompts go to a terminal, on which the time that is left is
 	// written over each second.
 	Live bool
@@ -144,7 +145,7 @@ func (p *plain) take(q *Question, line line) error {
 	text := strings.TrimSpace(line.text)
 	switch {
 	case line.refused != nil:
-		p.to.print(line.refused.Error() + "\n")
+		p.to.print(p.oneLine(line.refused.Error()) + "\n")
 		return nil
 	case text == WordHelp:
 		p.help(q)
@@ -172,7 +173,7 @@ func (p *plain) answer(q *Question, text string) error {
 	var refusal *Refusal
 	switch {
 	case errors.As(err, &refusal):
-		p.to.print(terminal.OneLine(refusal.Error()) + "\n")
+		p.to.print(p.oneLine(refusal.Error()) + "\n")
 		return nil
 	case err == nil && len(said) == 0:
 		p.to.print(stopped)
@@ -187,7 +188,7 @@ func (p *plain) show(q *Question) {
 		return // it was said when it was started
 	}
 	if q.Section != p.section && q.Section != "" {
-		p.to.print("\n" + terminal.OneLine(q.Section) + "\n")
+		p.to.print("\n" + p.oneLine(q.Section) + "\n")
 	}
 	p.section = q.Section
 	for _, note := range q.Notes {
@@ -230,7 +231,7 @@ func (p *plain) choices(q *Question) {
 		offers = append(offers, letter+": "+q.Earlier[i])
 	}
 	if offers != nil {
-		p.to.print(terminal.OneLine("earlier: "+strings.Join(offers, "; ")) + "\n")
+		p.to.print(p.oneLine("earlier: "+strings.Join(offers, "; ")) + "\n")
 	}
 }
 
@@ -265,7 +266,7 @@ func (p *plain) prompt(q *Question) {
 		p.started(q)
 		return
 	}
-	p.to.print(q.asked() + ": ")
+	p.to.print(p.oneLine(q.asked()) + ": ")
 }
 
 // asked is a question in one line.
@@ -277,7 +278,7 @@ func (q *Question) asked() string {
 	if q.Default != "" {
 		text += " [" + q.Default + "]"
 	}
-	return terminal.OneLine(text)
+	return text
 }
 
 // echo ends the prompt's line, where no terminal has done it, with the answer.
@@ -286,7 +287,7 @@ func (p *plain) echo(text string) {
 		p.to.open = false
 		return
 	}
-	p.to.print(terminal.OneLine(text))
+	p.to.print(p.oneLine(text))
 	p.to.endLine()
 }
 

@@ -478,3 +478,25 @@ func TestPlainShowsAndDoesNotObey(t *testing.T) {
 	assert.Equal(t, "ab c d\n\nab c d\nab c d\n|ab c\nd\nab c d, ab c d!\nearlier: a: ab c d\n"+
 		"ab c d (ab c d) [ab c d]: a\nthat is: ab c d\n", out.String())
 }
+
+// Where the terminal takes ASCII only, nothing else is printed: neither what the flow
+// asks and says nor what is typed.
+func TestPlainInASCII(t *testing.T) {
+	question := Question{Section: "The fuel – now", Prompt: "Fuel temperature", Hint: "such as 40 °C", Default: "40 °C", Notes: []string{"Hot: ≥ 60 °C."},
+		Earlier: []string{"41 °C"}, Table: func(int) string { return "│ 4 °C │\n" }}
+	for _, tt := range []struct {
+		unicode bool
+		want    string
+	}{
+		{true, "begun…\n\nThe fuel – now\nHot: ≥ 60 °C.\n│ 4 °C │\nearlier: a: 41 °C\nFuel temperature (such as 40 °C) [40 °C]: wärm\n" +
+			"\"wärm\": expected °C\nFuel temperature (such as 40 °C) [40 °C]: 42 °C\n"},
+		{false, "begun...\n\nThe fuel - now\nHot: >= 60 deg C.\n? 4 ?C ?\nearlier: a: 41 deg C\nFuel temperature (such as 40 deg C) [40 deg C]: warm\n" +
+			"\"warm\": expected deg C\nFuel temperature (such as 40 deg C) [40 deg C]: 42 deg C\n"},
+	} {
+		s := &script{said: []string{"begun…"}, questions: []Question{question}, refuse: map[string]error{"wärm": &Refusal{"wärm", "°C"}}}
+		var out strings.Builder
+		require.NoError(t, Plain(t.Context(), s, strings.NewReader("wärm\n42 °C\n"), &out, PlainOptions{Unicode: tt.unicode}))
+		assert.Equal(t, tt.want, out.String())
+		assert.Equal(t, []string{"42 °C"}, s.answers, "it is kept as it was typed")
+	}
+}

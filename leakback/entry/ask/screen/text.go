@@ -11,11 +11,7 @@ import (
 // oneLine makes a text of the flow safe to be shown: nothing in it is obeyed by
 // the terminal, nothing changes the direction of writing, and it is one line.
 func (l look) oneLine(text string) string {
-	text = terminal.OneLine(text)
-	if l.unicode {
-		return text
-	}
-	return terminal.ASCII(text)
+	return terminal.Shown(text, l.unicode)
 }
 
 // lines makes a drawing of the flow safe, line by line, and no wider than that
