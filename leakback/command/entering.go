@@ -47,10 +47,7 @@ func openToEnter(ctx context.Context, env *environment, o *logbookOptions) (*ent
 		if err := e.goLocal(ctx); err != nil {
 			return nil, err
 		}
-		for _, notice := range e.notices {
-			env.say(notice)
-		}
-		e.notices = nil
+		e.sayNotices()
 		return e, nil
 	}
 	e.book = book
@@ -306,6 +303,15 @@ func (t telling) Said() []string {
 	said := append(append(t.e.faultsFound(0), t.e.notices...), t.Flow.Said()...)
 	t.e.notices = nil
 	return said
+}
+
+// sayNotices says what became of the logbook where no question is left to say it
+// with.
+func (e *entering) sayNotices() {
+	for _, notice := range e.notices {
+		e.env.say(notice)
+	}
+	e.notices = nil
 }
 
 // sayAway says once more at the end where the entries are, while the server is

@@ -56,7 +56,8 @@ func (c *correctOptions) run(ctx context.Context, env *environment, o *logbookOp
 	if err != nil {
 		return err
 	}
-	defer book.Close()
+	e := &entering{env: env, at: o.where(env), flag: o.address, book: book}
+	defer e.close()
 	found, err := book.Find(ctx, ref)
 	if err != nil {
 		return err
@@ -65,7 +66,7 @@ func (c *correctOptions) run(ctx context.Context, env *environment, o *logbookOp
 	if err != nil {
 		return err
 	}
-	e := &entering{env: env, at: o.where(env), flag: o.address, book: book, id: found.ID, number: found.Number, events: events}
+	e.id, e.number, e.events = found.ID, found.Number, events
 	if found.Ended == "" {
 		return &hintedError{fmt.Errorf("test %d: is not finished: expected one that is", found.Number),
 			fmt.Sprintf("go on with it, and back to what is wrong: leakback record --resume %d", found.Number) + e.named()}
@@ -112,6 +113,7 @@ func (c *correctOptions) correct(ctx context.Context, e *entering, found logbook
 	if err := e.keep(ctx, drafts); err != nil {
 		return err
 	}
+	e.sayNotices()
 	for _, text := range said {
 		e.env.say(text)
 	}

@@ -10,6 +10,9 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"leakback/leakback"
+	"leakback/leakback/logbook"
 )
 
 // The logbook is taken away in the middle of a test: the next question says so, and
@@ -46,4 +49,25 @@ func TestRecordIntoALogbookThatIsTakenAway(t *testing.T) {
 			assert.Equal(t, whole.entered, entered(t, at, "1"))
 		})
 	}
+}
+
+// A correction by flags has no question to say with what became of the logbook.
+func TestCorrectIntoALogbookThatIsTakenAway(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "shop", "book.db")
+	book, err := logbook.Open(t.Context(), path, logbook.Options{})
+	require.NoError(t, err)
+	id := logbook.NewTestID()
+	events, err := book.Append(t.Context(), id, []leakback.Event{{AtUS: 1, Key: leakback.Key{Kind: leakback.KindEnd}, Value: leakback.EndDone}})
+	require.NoError(t, err)
+	env, said := quietly()
+	e := &entering{env: env, at: path, book: book, id: id, number: 1, events: events}
+	defer e.close()
+	require.NoError(t, os.RemoveAll(filepath.Dir(path)))
+	c := &correctOptions{job: leakback.Job{Vehicle: "Unit 12"}, by: "Kim Invented", reason: "misread", given: func(flag string) bool { return flag == "vehicle" }}
+	require.NoError(t, c.correct(t.Context(), e, logbook.Entry{Number: 1}))
+	assert.Contains(t, said.String(), "all of this test is kept in "+path)
+	assert.Contains(t, said.String(), "test 1, vehicle: \"Unit 12\" (was nothing)")
+	kept, err := e.book.Events(t.Context(), id)
+	require.NoError(t, err)
+	assert.Equal(t, "Unit 12", kept[len(kept)-1].Value)
 }

@@ -182,6 +182,7 @@ func (w *working) finish(f *worklog.Flow) error {
 	if err := f.Finish(); err != nil {
 		return w.left(err)
 	}
+	w.sayNotices()
 	for _, said := range f.Said() {
 		w.env.say(said)
 	}
