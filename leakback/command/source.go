@@ -215,7 +215,7 @@ func (s *source) openForm(r io.Reader, shown string, d entry.Defaults) error {
 	if err != nil {
 		return &fileError{fmt.Errorf("%s: cannot be read: %w", shown, reason(err))}
 	}
-	filled, err := form.ReadWith(bytes.NewReader(data), int64(len(data)), shown, d)
+	filled, err := form.Read(bytes.NewReader(data), int64(len(data)), shown, d)
 	if err != nil {
 		return err
 	}

@@ -7,6 +7,7 @@
 package form
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -71,28 +72,19 @@ const (
 // settled fills in what the options leave open and refuses what no form can hold.
 func (o Options) settled() (Options, error) {
 	if o.Sheet != nil {
-		o.Engine = firstOf(o.Engine, o.Sheet.Engine)
-		o.Cylinders = firstOf(o.Cylinders, o.Sheet.Cylinders)
+		o.Engine = cmp.Or(o.Engine, o.Sheet.Engine)
+		o.Cylinders = cmp.Or(o.Cylinders, o.Sheet.Cylinders)
 		o.Conditions = firstList(o.Conditions, conditionsOf(o.Sheet))
 		if o.Cylinders == o.Sheet.Cylinders {
 			o.FiringOrder = firstList(o.FiringOrder, o.Sheet.FiringOrder)
 			o.ReturnLines = firstList(o.ReturnLines, o.Sheet.ReturnLines)
 		}
 	}
-	o.Cylinders = firstOf(o.Cylinders, usualCylinders)
-	o.Runs = firstOf(o.Runs, usualRuns)
-	o.Method = firstOf(o.Method, leakback.MethodIndividual)
+	o.Cylinders = cmp.Or(o.Cylinders, usualCylinders)
+	o.Runs = cmp.Or(o.Runs, usualRuns)
+	o.Method = cmp.Or(o.Method, leakback.MethodIndividual)
 	o.Conditions = firstList(o.Conditions, []string{"cranking", "idle", "raised-idle", "commanded-pressure"})
 	return o, o.check()
-}
-
-// firstOf is a, or b where a is zero.
-func firstOf[T comparable](a, b T) T {
-	var zero T
-	if a == zero {
-		return b
-	}
-	return a
 }
 
 // firstList is a, or b where a is empty.

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 	"testing"
 
@@ -16,108 +15,6 @@ import (
 	"leakback/leakback/entry"
 	"leakback/limits"
 )
-
-// blank is a blank form.
-func blank(t testing.TB, o Options) []byte {
-	t.Helper()
-	var out bytes.Buffer
-	require.NoError(t, Write(&out, o))
-	return out.Bytes()
-}
-
-// six is the form of an invented engine.
-func six() Options {
-	return Options{Workshop: "Bay 2, invented", Engine: "Northmoor Six-90", Cylinders: 6, FiringOrder: []int{1, 5, 3, 6, 2, 4},
-		Cautions: nineCautions(), Version: "0.1.0"}
-}
-
-// nineCautions are as many, and as long, as those that are printed.
-func nineCautions() []string {
-	text := "Invented: do nothing with a hand that a tool does better, and wait until what moves stands still. "
-	return slices.Repeat([]string{text + text + "Then wait a little longer."}, 9)
-}
-
-// shapeFor is the shape of the form that the options give.
-func shapeFor(t testing.TB, o Options) shape {
-	t.Helper()
-	o, err := o.settled()
-	require.NoError(t, err)
-	runs, err := o.schedule()
-	require.NoError(t, err)
-	s := shape{o.Method, o.Cylinders, o.Runs, len(o.ReturnLines)}
-	if len(runs) > 0 {
-		s.runs = len(runs)
-	}
-	return s
-}
-
-// entries are what is written into a form: fields by name, "time K" for a run's
-// own time, and readings by "row I run K" with I from 1.
-type entries map[string]any
-
-// cellOf is the cell of an entry.
-func cellOf(t testing.TB, l *layout, name string) string {
-	t.Helper()
-	for _, f := range l.fields() {
-		if f.name == name {
-			return f.entry.cell()
-		}
-	}
-	for _, s := range l.times {
-		if name == fmt.Sprintf("time %d", s.run) {
-			return s.cell()
-		}
-	}
-	for _, s := range l.readings {
-		if name == fmt.Sprintf("row %d run %d", s.row+1, s.run) {
-			return s.cell()
-		}
-	}
-	require.Fail(t, "no such entry", name)
-	return ""
-}
-
-// filledIn is a form with entries.
-func filledIn(t testing.TB, o Options, e entries) []byte {
-	t.Helper()
-	return edited(t, blank(t, o), func(f *excelize.File) {
-		l := newLayout(shapeFor(t, o))
-		for name, value := range e {
-			require.NoError(t, f.SetCellValue(sheetName, cellOf(t, l, name), value))
-		}
-	})
-}
-
-// edited is a workbook after a change.
-func edited(t testing.TB, book []byte, change func(*excelize.File)) []byte {
-	t.Helper()
-	f, err := excelize.OpenReader(bytes.NewReader(book))
-	require.NoError(t, err)
-	defer f.Close()
-	change(f)
-	var out bytes.Buffer
-	require.NoError(t, f.Write(&out))
-	return out.Bytes()
-}
-
-func readBytes(book []byte, name string) (*Form, error) {
-	return Read(bytes.NewReader(book), int64(len(book)), name)
-}
-
-// fromCSV is the test of a readings file.
-func fromCSV(t testing.TB, id, text string, d entry.Defaults) *leakback.Test {
-	t.Helper()
-	test, err := entry.NewReader(strings.NewReader(text), id+".csv", id, d).Next()
-	require.NoError(t, err)
-	return test
-}
-
-// same compares tests, whose figures may be NaN.
-func same(t testing.TB, want, got *leakback.Test) {
-	t.Helper()
-	require.NotNil(t, got)
-	assert.Equal(t, fmt.Sprintf("%#v", want), fmt.Sprintf("%#v", got))
-}
 
 var banks = []limits.ReturnLine{{Name: "left", Cylinders: []int{1, 2}}, {Name: "right", Cylinders: []int{3, 4}}}
 
@@ -226,7 +123,7 @@ func TestDatesOfSpreadsheets(t *testing.T) {
 		assert.Equal(t, want, form.Job.Tested)
 	}
 	book := edited(t, filledIn(t, six(), entries{"interval_s": 60, "row 1 run 1": 21, "tested": 39507 - 1462}), func(f *excelize.File) {
-		require.NoError(t, f.SetWorkbookProps(&excelize.WorkbookPropsOptions{Date1904: ptr(true)}))
+		require.NoError(t, f.SetWorkbookProps(&excelize.WorkbookPropsOptions{Date1904: new(true)}))
 	})
 	form, err := readBytes(book, "idle.xlsx")
 	require.NoError(t, err)
@@ -406,7 +303,7 @@ func TestDefaultsFillIn(t *testing.T) {
 	d := entry.NoDefaults()
 	d.IntervalS, d.Condition, d.TubeClass, d.CapacityML, d.EngineRPM = 60, "idle", "B", 100, 700
 	book := filledIn(t, six(), entries{"row 1 run 1": "21", "engine_rpm": "750", "tube_class": "A"})
-	form, err := ReadWith(bytes.NewReader(book), int64(len(book)), "idle.xlsx", d)
+	form, err := Read(bytes.NewReader(book), int64(len(book)), "idle.xlsx", d)
 	require.NoError(t, err)
 	run := form.Test.Runs[0]
 	assert.Equal(t, 60.0, run.IntervalS)
@@ -416,7 +313,7 @@ func TestDefaultsFillIn(t *testing.T) {
 	assert.True(t, math.IsNaN(run.Readings[1].VolumeML))
 
 	d.IntervalS = -1
-	_, err = ReadWith(bytes.NewReader(book), int64(len(book)), "idle.xlsx", d)
+	_, err = Read(bytes.NewReader(book), int64(len(book)), "idle.xlsx", d)
 	assert.EqualError(t, err, `idle.xlsx: --interval: "-1": expected the length of the collection, from 1 to 86,400 s`)
 }
 
@@ -476,105 +373,6 @@ func stateField(name string) field {
 		}
 	}
 	return field{}
-}
-
-// A form that was moved as a whole is found; one whose cells were moved against
-// one another is refused.
-func TestMovedForms(t *testing.T) {
-	book := filledIn(t, six(), entries{"interval_s": "60", "row 1 run 1": "21"})
-	moved := edited(t, book, func(f *excelize.File) {
-		require.NoError(t, f.InsertRows(sheetName, 1, 3))
-		require.NoError(t, f.InsertCols(sheetName, "A", 1))
-	})
-	form, err := readBytes(moved, "idle.xlsx")
-	require.NoError(t, err)
-	assert.Equal(t, "21", form.Test.Runs[0].Readings[0].Typed)
-
-	l := newLayout(shapeFor(t, six()))
-	torn := edited(t, book, func(f *excelize.File) { require.NoError(t, f.InsertRows(sheetName, l.firstRow+1, 1)) })
-	_, err = readBytes(torn, "idle.xlsx")
-	require.Error(t, err)
-	assert.Contains(t, err.Error(), fmt.Sprintf(`idle.xlsx: cell A%d: expected "2" as on the blank form`, l.firstRow+1))
-
-	cut := edited(t, moved, func(f *excelize.File) {
-		require.NoError(t, f.RemoveCol(sheetName, "A"))
-		require.NoError(t, f.RemoveCol(sheetName, "B"))
-	})
-	_, err = readBytes(cut, "idle.xlsx")
-	require.Error(t, err)
-	assert.Contains(t, err.Error(), "rows or columns were taken out")
-}
-
-// The layout of version 1 is for good: forms that were printed and handed out
-// must still be read. Who changes it, raises Version and reads both.
-func TestLayoutOfVersionOne(t *testing.T) {
-	require.Equal(t, 1, Version)
-	for _, c := range []struct {
-		s    shape
-		want string
-	}{
-		{shape{leakback.MethodIndividual, 6, 3, 0}, "E3 condition E11 interval E18 time1 D23 first D24 last R29 note E31 end 32"},
-		{shape{leakback.MethodIndividual, 16, 3, 0}, "E3 condition E11 interval E18 time1 C23 first C24 last V31 note E33 end 34"},
-		{shape{leakback.MethodIndividual, 64, 3, 0}, "E3 condition E11 interval E18 time1 B23 first B24 last V43 note E47 end 48"},
-		{shape{leakback.MethodBlockOff, 6, 14, 0}, "E3 condition E11 interval E18 time1 E23 first H23 last U29 note E31 end 32"},
-		{shape{leakback.MethodTotal, 6, 3, 2}, "E3 condition E11 interval E18 time1 G23 first G24 last S25 note E27 end 28"},
-	} {
-		l := newLayout(c.s)
-		got := fmt.Sprintf("%s condition %s interval %s time1 %s first %s last %s note %s end %d", cellOf(t, l, "workshop"),
-			cellOf(t, l, "condition"), cellOf(t, l, "interval_s"), l.times[0].cell(), l.readings[0].cell(),
-			l.readings[len(l.readings)-1].cell(), cellOf(t, l, "note"), l.end)
-		assert.Equal(t, c.want, got, c.s.marker())
-	}
-}
-
-// No two cells that are entered, or read, share a place, whatever the engine.
-func TestCellsDoNotOverlap(t *testing.T) {
-	for _, method := range methods {
-		for cylinders := 1; cylinders <= limits.MostCylinders; cylinders++ {
-			for runs := 1; runs <= mostRuns; runs++ {
-				for _, lines := range []int{0, 2} {
-					s := shape{method, cylinders, runs, lines}
-					if method == leakback.MethodBlockOff {
-						s.runs = 2*cylinders + 2
-					}
-					noOverlap(t, newLayout(s))
-					if again, ok := shapeOf(s.marker()); !ok || again != s {
-						require.Fail(t, "marker", s.marker())
-					}
-				}
-			}
-		}
-	}
-}
-
-func noOverlap(t *testing.T, l *layout) {
-	t.Helper()
-	taken := map[[2]int]bool{}
-	take := func(b box) {
-		if b.from == 0 {
-			return
-		}
-		require.True(t, b.from <= b.to && b.to <= gridColumns && b.row < l.end, "%s: %+v", l.shape.marker(), b)
-		for col := b.from; col <= b.to; col++ {
-			require.False(t, taken[[2]int{b.row, col}], "%s: %+v", l.shape.marker(), b)
-			taken[[2]int{b.row, col}] = true
-		}
-	}
-	for _, f := range l.fields() {
-		take(f.label)
-		take(f.entry)
-		take(f.hint)
-	}
-	for _, h := range l.heads {
-		take(h.box)
-	}
-	for _, b := range append(append([]box{l.title, l.marker, l.stateHead, l.tableHead, l.guide}, l.blocked...), l.lines...) {
-		take(b)
-	}
-	for _, s := range append(append([]slot(nil), l.times...), l.readings...) {
-		take(s.box)
-	}
-	require.Len(t, l.readings, l.rows()*max(1, map[bool]int{true: 1, false: l.runs}[l.method == leakback.MethodBlockOff]))
 }
 
 // What the form takes is what every other entry takes of the same field.

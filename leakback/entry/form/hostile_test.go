@@ -248,11 +248,11 @@ type brokenReader struct{}
 func (brokenReader) ReadAt([]byte, int64) (int, error) { return 0, io.ErrClosedPipe }
 
 func TestReaderThatFails(t *testing.T) {
-	_, err := Read(brokenReader{}, 100, "idle.xlsx")
+	_, err := Read(brokenReader{}, 100, "idle.xlsx", entry.NoDefaults())
 	require.ErrorIs(t, err, io.ErrClosedPipe)
 	var fault *entry.FaultError
 	assert.NotErrorAs(t, err, &fault)
-	_, err = Read(bytes.NewReader(sound(t)), 1<<21, "idle.xlsx")
+	_, err = Read(bytes.NewReader(sound(t)), 1<<21, "idle.xlsx", entry.NoDefaults())
 	assert.Error(t, err, "shorter than it was said to be")
 }
 

@@ -188,7 +188,7 @@ func TestFormIsOnePrintedPage(t *testing.T) {
 			continue
 		}
 		books[name+"-letter"] = edited(t, books[name], func(f *excelize.File) {
-			require.NoError(t, f.SetPageLayout(sheetName, &excelize.PageLayoutOptions{Size: ptr(1)}))
+			require.NoError(t, f.SetPageLayout(sheetName, &excelize.PageLayoutOptions{Size: new(1)}))
 		})
 	}
 	for name, pdf := range office(t, "pdf", books, ".xlsx") {

@@ -1,6 +1,7 @@
 package form
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -14,14 +15,9 @@ import (
 )
 
 // Read reads a filled form; name is its file's, for messages and for the test's
-// id. What is wrong with it is an *entry.FaultError, which names the cells; any
-// other error is the reader's own.
-func Read(r io.ReaderAt, size int64, name string) (*Form, error) {
-	return ReadWith(r, size, name, entry.NoDefaults())
-}
-
-// ReadWith reads a filled form; the defaults fill in what its cells leave empty.
-func ReadWith(r io.ReaderAt, size int64, name string, d entry.Defaults) (*Form, error) {
+// id, and the defaults fill in what its cells leave empty. What is wrong with it is
+// an *entry.FaultError, which names the cells; any other error is the reader's own.
+func Read(r io.ReaderAt, size int64, name string, d entry.Defaults) (*Form, error) {
 	var form *Form
 	err := guarded(func() error {
 		file, err := unpacked(r, size)
@@ -86,7 +82,7 @@ func (f *filled) once(form *Form) map[string]answer {
 		case job != nil:
 			*job = f.text(p.entry, what, p.takes.text)
 		default:
-			a.text = f.text(p.entry, what, firstOf(p.takes.text, leakback.LongestName))
+			a.text = f.text(p.entry, what, cmp.Or(p.takes.text, leakback.LongestName))
 			of[p.name] = f.plain(a, p.takes)
 		}
 	}

@@ -392,22 +392,20 @@ func (p *page) frame() {
 	p.keep(p.file.SetDefinedName(&excelize.DefinedName{Name: "_xlnm.Print_Area", Scope: sheetName,
 		RefersTo: fmt.Sprintf("'%s'!$A$1:$%s$%d", sheetName, strings.TrimRight(cellName(gridColumns, 1), "1"), p.row-1)}))
 	no := false
-	p.keep(p.file.SetSheetView(sheetName, 0, &excelize.ViewOptions{ShowGridLines: &no, ShowRowColHeaders: ptr(true)}))
+	p.keep(p.file.SetSheetView(sheetName, 0, &excelize.ViewOptions{ShowGridLines: &no, ShowRowColHeaders: new(true)}))
 	p.paper()
 	p.properties()
 }
 
-func ptr[T any](x T) *T { return &x }
-
 // paper makes one page of the form, on A4 and on Letter.
 func (p *page) paper() {
-	p.keep(p.file.SetSheetProps(sheetName, &excelize.SheetPropsOptions{FitToPage: ptr(true)}))
+	p.keep(p.file.SetSheetProps(sheetName, &excelize.SheetPropsOptions{FitToPage: new(true)}))
 	p.keep(p.file.SetPageLayout(sheetName, &excelize.PageLayoutOptions{
-		Size: ptr(9), Orientation: ptr("portrait"), FitToWidth: ptr(1), FitToHeight: ptr(1), // 9 is A4
+		Size: new(9), Orientation: new("portrait"), FitToWidth: new(1), FitToHeight: new(1), // 9 is A4
 	}))
 	p.keep(p.file.SetPageMargins(sheetName, &excelize.PageLayoutMarginsOptions{
-		Left: ptr(0.43), Right: ptr(0.43), Top: ptr(0.43), Bottom: ptr(0.43), Header: ptr(0.2), Footer: ptr(0.2),
-		Horizontally: ptr(true),
+		Left: new(0.43), Right: new(0.43), Top: new(0.43), Bottom: new(0.43), Header: new(0.2), Footer: new(0.2),
+		Horizontally: new(true),
 	}))
 }
 
