@@ -114,7 +114,7 @@ judgement come before anything this program says. Fuel in the rail can be above
   leakback plan --expect 30mL/min --limit 40mL/min --tube 100/1
   leakback limits start "My engine" --output engine.toml`,
 		Version:           version(),
-		Args:              cobra.NoArgs,
+		Args:              onlyCommands,
 		SilenceErrors:     true,
 		SilenceUsage:      true,
 		DisableAutoGenTag: true,
@@ -124,9 +124,7 @@ judgement come before anything this program says. Fuel in the rail can be above
 	root.SetOut(env.stdout)
 	root.SetErr(env.stderr)
 	root.SetVersionTemplate("leakback {{.Version}}\n")
-	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
-		return &hintedError{errors.New(terminal.OneLine(err.Error())), "see " + c.CommandPath() + " --help"} // a flag may be typed in two lines
-	})
+	root.SetFlagErrorFunc(flagFault)
 	root.AddCommand(newCheckCommand(env), newRecordCommand(env), newWorkCommand(env), newRetestCommand(env), newHistoryCommand(env), newReportCommand(env),
 		newFormCommand(env), newPlanCommand(env), newLimitsCommand(env), newLogbookCommand(env))
 	return root

@@ -46,13 +46,13 @@ cannot be written.`,
 	}
 	f := cmd.Flags()
 	f.SortFlags = false
-	f.StringVarP(&o.output, "output", "o", "", "the form (.xlsx)")
+	addFile(f, &o.output, "output", "o", "the form (.xlsx)")
 	f.BoolVar(&o.overwrite, "overwrite", false, "replace an existing file")
 	f.StringVar(&o.engine, "engine", "", "the engine's name, which picks its limits sheet")
-	f.StringVar(&o.limits, "limits", "", "limits sheet (TOML); else "+limits.EnvironmentVariable+", else by engine")
-	f.IntVar(&o.cylinders, "cylinders", 0, "how many cylinders the engine has")
+	addFile(f, &o.limits, "limits", "", "limits sheet (TOML); else "+limits.EnvironmentVariable+", else by engine")
+	addWhole(f, &o.cylinders, "cylinders", 0, "how many cylinders the engine has")
 	f.StringVar(&o.method, "method", methods[0], "individual, block-off or total")
-	f.IntVar(&o.runs, "runs", 0, "how many runs there is room for")
+	addWhole(f, &o.runs, "runs", 0, "how many runs there is room for")
 	f.StringVar(&o.workshop, "workshop", "", "workshop on the form")
 	completeWords(cmd, map[string][]string{"method": methods})
 	return cmd

@@ -21,7 +21,7 @@ type leaveOutOptions struct {
 }
 
 func (l *leaveOutOptions) addFlags(f *pflag.FlagSet) {
-	f.IntSliceVar(&l.runs, "leave-out", nil, "keep this run out of the evaluation; again for another")
+	f.Var((*wholesValue)(&l.runs), "leave-out", "keep this run out of the evaluation; again for another")
 	f.StringArrayVar(&l.reasons, "reason", nil, "why the run is left out, one for each")
 }
 

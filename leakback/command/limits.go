@@ -28,7 +28,7 @@ source. A sheet is looked for in this order:
   leakback/limits/ENGINE.toml in your configuration folder, ENGINE in lower case
   with a hyphen for everything that is no letter or digit
   the built-in sheet, which has assumed figures and no limit of the maker`,
-		Args: cobra.NoArgs,
+		Args: onlyCommands,
 		RunE: func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
 	cmd.AddCommand(newLimitsShowCommand(env), newLimitsCheckCommand(env), newLimitsStartCommand(env),
@@ -61,7 +61,7 @@ Exit codes: 0 shown; 2 bad use or a sheet that is not sound; 3 cannot read.`,
 		ValidArgsFunction: cobra.NoFileCompletions,
 	}
 	cmd.Flags().StringVar(&engine, "engine", "", "the engine's name, which picks its limits sheet")
-	cmd.Flags().StringVar(&path, "limits", "", "limits sheet (TOML); else "+limits.EnvironmentVariable+", else by engine")
+	addFile(cmd.Flags(), &path, "limits", "", "limits sheet (TOML); else "+limits.EnvironmentVariable+", else by engine")
 	_ = cmd.MarkFlagFilename("limits", "toml") // it fails only for a flag that does not exist
 	return cmd
 }
@@ -112,7 +112,7 @@ Exit codes: 0 written; 2 bad use; 3 cannot write.`,
 		},
 		ValidArgsFunction: cobra.NoFileCompletions,
 	}
-	cmd.Flags().StringVarP(&output, "output", "o", "", "file to write (.toml)")
+	addFile(cmd.Flags(), &output, "output", "o", "file to write (.toml)")
 	cmd.Flags().BoolVar(&overwrite, "overwrite", false, "replace an existing file")
 	_ = cmd.MarkFlagFilename("output", "toml") // it fails only for a flag that does not exist
 	return cmd

@@ -85,11 +85,11 @@ func (o *learnOptions) someTests(files []string) error {
 func (o *learnOptions) addFlags(cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.SortFlags = false
-	f.StringVarP(&o.output, "output", "o", "", "write the learned sheet (.toml)")
+	addFile(f, &o.output, "output", "o", "write the learned sheet (.toml)")
 	f.BoolVar(&o.overwrite, "overwrite", false, "replace an existing file")
 	f.BoolVar(&o.fromBook, "from-logbook", false, "learn from the first test of every engine in the logbook")
 	o.logbook.addFlag(f)
-	f.StringVar(&o.limits, "limits", "", "limits sheet (TOML); else LEAKBACK_LIMITS, else by engine")
+	addFile(f, &o.limits, "limits", "", "limits sheet (TOML); else LEAKBACK_LIMITS, else by engine")
 	o.state.addFlags(f)
 	f.Lookup("engine").Usage = "the engine's name, which picks its tests and its limits sheet"
 	completeWords(cmd, stateWords)

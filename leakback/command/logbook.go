@@ -27,7 +27,7 @@ ever overwritten. It is looked for in this order:
   --logbook FILE, or postgres://HOST/DATABASE for many bays
   the one that ` + logbookVariable + ` names
   leakback/logbook.db in your data folder`,
-		Args: cobra.NoArgs,
+		Args: onlyCommands,
 		RunE: func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
 	o := &logbookOptions{}

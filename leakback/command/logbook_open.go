@@ -30,7 +30,7 @@ type logbookOptions struct {
 }
 
 func (o *logbookOptions) addFlag(f *pflag.FlagSet) {
-	f.StringVar(&o.address, "logbook", "", "logbook; else "+logbookVariable+", else the one in your data folder")
+	addFile(f, &o.address, "logbook", "", "logbook; else "+logbookVariable+", else the one in your data folder")
 }
 
 // where is the address of the logbook.

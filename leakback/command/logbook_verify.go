@@ -59,7 +59,7 @@ func newLogbookVerifyCommand(env *environment, l *logbookOptions) *cobra.Command
 		},
 		ValidArgsFunction: cobra.FixedCompletions(nil, cobra.ShellCompDirectiveDefault),
 	}
-	cmd.Flags().StringVar(&o.heads, "heads", "", "a list of heads that was kept")
+	addFile(cmd.Flags(), &o.heads, "heads", "", "a list of heads that was kept")
 	return cmd
 }
 
@@ -125,7 +125,7 @@ That digest is said on stderr too; it stands for the whole list, and fits on pap
 
 Exit codes: 0 printed; 3 the logbook cannot be read.`,
 		Example: `  leakback logbook heads > heads-2026-01-31.txt`,
-		Args:    cobra.NoArgs,
+		Args:    arguments(),
 		RunE: func(c *cobra.Command, _ []string) error {
 			return o.printHeads(c.Context(), env)
 		},

@@ -41,7 +41,7 @@ the workbook cannot be written.`,
 	}
 	f := cmd.Flags()
 	f.SortFlags = false
-	f.StringVarP(&o.output, "output", "o", "", "the workbook (.xlsx)")
+	addFile(f, &o.output, "output", "o", "the workbook (.xlsx)")
 	f.BoolVar(&o.overwrite, "overwrite", false, "replace an existing report")
 	o.logbook.addFlag(f)
 	return cmd
