@@ -147,8 +147,8 @@ func TestLimitsCheck(t *testing.T) {
 	}{
 		{[]string{goodSheet}, 0, goodSheet + ": sound\n", nil},
 		{[]string{badSheet, goodSheet}, 2, goodSheet + ": sound\n", []string{badSheet + ":4:3: ", badSheet + ":5:3: ", badSheet + ":12:3: "}},
-		{[]string{missing}, 3, "", []string{"open " + missing + ": "}},
-		{[]string{missing, badSheet}, 2, "", []string{"open " + missing + ": ", badSheet + ":4:3: ", badSheet + ":5:3: ", badSheet + ":12:3: "}},
+		{[]string{missing}, 3, "", []string{missing + ": cannot be read: "}},
+		{[]string{missing, badSheet}, 2, "", []string{missing + ": cannot be read: ", badSheet + ":4:3: ", badSheet + ":5:3: ", badSheet + ":12:3: "}},
 		{nil, 2, "", []string{"0 arguments given: expected FILE...", "hint: see leakback limits check --help"}},
 	}
 	for _, test := range tests {

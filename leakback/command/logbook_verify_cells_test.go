@@ -32,10 +32,15 @@ func forged(cell string) map[string]string {
 		}
 		all[what] = `<c r="` + name + `"` + look + kind + ">" + formula + inside + "</c>"
 	}
-	if kind == "s" {
+	switch digits, negative := strings.CutPrefix(value, "-"); {
+	case kind == "s":
 		write("value", "inlineStr", "", "<is><t>tampered</t></is>")
-	} else {
-		write("value", kind, formula, "<v>"+value+"1</v>") // of a number one digit more, which may be far behind
+	case kind != "":
+		write("value", kind, formula, "<v>"+value+"1</v>")
+	case negative:
+		write("value", kind, formula, "<v>-1"+digits+"</v>")
+	default: // the last digits of a number are another processor's rounding
+		write("value", kind, formula, "<v>1"+value+"</v>")
 	}
 	if formula != "" {
 		write("no formula", kind, "", "<v>"+value+"</v>")
