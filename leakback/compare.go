@@ -42,11 +42,13 @@ type comparison struct {
 	reference                       float64
 	size                            int
 	few, tooLittle, disagrees, half bool
+	sways                           bool    // a bound decides for another cylinder
 	spread                          float64 // s, the log standard deviation of healthy injectors
 	// index lists the readable cylinders, rates their rates; y and tau are the
 	// logarithms and their standard deviations.
 	index         []int
 	rates, y, tau []float64
+	trial         *trial
 }
 
 // standing is how one cylinder stands in its set; figures are NaN where there
@@ -58,35 +60,43 @@ type standing struct {
 	bites float64 // the ratio from which the rule speaks
 	ownU  float64 // own relative standard uncertainty at the set's level
 	// unsure marks what is high where too little returned to be sure of it
-	// from one run.
-	unsure bool
+	// from one run, swayed what a bound among the readings leaves open.
+	unsure, swayed bool
 }
 
 // compare holds the readable cylinders against one another.
 func (e *evaluation) compare() {
 	c, set := &e.set, &e.sheet.Set
 	c.begin(e.all, set)
-	c.medianMLMin = stats.Median(c.rates)
 	c.few = len(c.index) < fewest
 	if c.few {
+		c.medianMLMin = stats.Median(c.rates)
 		return
 	}
-	if mark := firstMarkMLMin(e.all, c.index); stats.Round6(c.medianMLMin) < stats.Round6(mark) {
-		c.tooLittle, c.medianMLMin = true, math.NaN() // half a mark is no median
-		c.againstFirstMark(e.all, mark, &e.rule, set)
-		return
-	}
-	k := c.againstConsensus(e.all, &e.rule, set)
-	if e.full {
+	k := c.hold(e.all, &e.rule, set)
+	if e.full && !c.tooLittle {
 		c.describe(&k, set)
 	}
+	e.weighBounds()
+}
+
+// hold compares the rates: with the first mark where too little returned, else
+// with their consensus.
+func (c *comparison) hold(all []series, ru *rule, set *limits.Set) (k stats.Comparison) {
+	c.medianMLMin = stats.Median(c.rates)
+	if mark := firstMarkMLMin(all, c.index); stats.Round6(c.medianMLMin) < stats.Round6(mark) {
+		c.tooLittle, c.medianMLMin = true, math.NaN() // half a mark is no median
+		c.againstFirstMark(all, mark, ru, set)
+		return k
+	}
+	return c.againstConsensus(all, ru, set)
 }
 
 // begin forgets the last test and keeps its memory.
 func (c *comparison) begin(all []series, set *limits.Set) {
 	nan := math.NaN()
 	*c = comparison{
-		at: resized(c.at, len(all)), index: c.index[:0], rates: c.rates[:0], y: c.y[:0], tau: c.tau[:0],
+		trial: c.trial, at: resized(c.at, len(all)), index: c.index[:0], rates: c.rates[:0], y: c.y[:0], tau: c.tau[:0],
 		medianMLMin: nan, reference: nan, spread: stats.LogSpread(set.HealthyCV),
 	}
 	for i := range all {
@@ -155,16 +165,16 @@ func (c *comparison) describe(k *stats.Comparison, set *limits.Set) {
 func (c *comparison) againstFirstMark(all []series, mark float64, ru *rule, set *limits.Set) {
 	critical := stats.SidakC(len(c.index), set.FalseAlarm)
 	c.reference = mark
-	for _, i := range c.index {
-		if stats.Round6(all[i].numberMLMin) <= stats.Round6(mark) {
+	for _, q := range c.rates {
+		if stats.Round6(q) <= stats.Round6(mark) {
 			c.size++
 		}
 	}
-	for _, i := range c.index {
+	for k, i := range c.index {
 		s, at := &all[i], &c.at[i]
 		own := ru.ownVariance(s, mark)
 		at.ownU = math.Sqrt(own)
-		at.ratio = s.numberMLMin / mark
+		at.ratio = c.rates[k] / mark
 		at.bites = stats.BitingRatio(set.PracticalRatio, critical, math.Sqrt(c.spread*c.spread+own), c.size)
 		if s.bound != AtMost {
 			at.againstFirstMark(s, mark)

@@ -141,7 +141,7 @@ func (e *evaluation) start() {
 		Test: e.entered, Sheet: e.sheet, Limit: e.limit,
 		IntervalS:   commonInterval(e.test),
 		MedianMLMin: e.set.medianMLMin, TotalMLMin: math.NaN(), Total: emptyBudget(),
-		Agreeing: e.set.size, ConsensusMLMin: e.set.reference,
+		Agreeing: e.set.size, ConsensusMLMin: e.set.reference, BoundsSway: e.set.sways,
 		Findings: findings, Notes: e.guard.notes,
 		Cylinders: cylinders, DriftPerRun: e.driftPerRun,
 	}

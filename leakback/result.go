@@ -221,6 +221,9 @@ type Result struct {
 	Total Budget
 	// Agreeing is the number of cylinders in the consensus; 0 without comparison.
 	Agreeing int
+	// BoundsSway says that the place of a cylinder in its set hangs on where a
+	// reading lies of which only a bound is known.
+	BoundsSway bool
 	// ConsensusMLMin is the consensus's centre as a rate; NaN without comparison.
 	ConsensusMLMin float64
 	Verdict        Verdict

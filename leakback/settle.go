@@ -163,6 +163,9 @@ func (e *evaluation) settleInSet(i int) *Settle {
 	if e.guard.sequential {
 		return e.guard.settle
 	}
+	if e.set.at[i].swayed {
+		return e.settleBounds()
+	}
 	if e.set.at[i].unsure {
 		s := newSettle(Repeat, "collect once more: two runs must agree where so little returns")
 		s.Runs = len(e.all[i].parts) + 1
@@ -182,6 +185,18 @@ func (e *evaluation) settleInSet(i int) *Settle {
 		}
 	}
 	return e.settleApart()
+}
+
+// settleBounds asks for readings in the place of bounds.
+func (e *evaluation) settleBounds() *Settle {
+	for i := range e.all {
+		if e.all[i].bound == AtLeast {
+			return e.settleOverflow(&e.all[i], "all cylinders")
+		}
+	}
+	s := newSettle(Repeat, "collect again until every cylinder can be read: one of which only a bound is known may decide for others")
+	s.Runs = len(e.test.Runs)
+	return s
 }
 
 // settleApart is for what collecting again does not settle.

@@ -264,8 +264,20 @@ func (e *evaluation) highText(i int) string {
 }
 
 func (e *evaluation) hintText(i int) string {
+	if e.set.at[i].swayed {
+		return e.swayedText(i)
+	}
 	return fmt.Sprintf("%s is %s times %s, high enough for a doubt and not for a verdict; the rule bites at %s",
 		e.rateOf(i), quantity.Fixed(e.set.at[i].ratio, 2), e.comparedTo(), quantity.Fixed(e.set.at[i].bites, 2))
+}
+
+// swayedText says that where a cylinder stands hangs on a bound.
+func (e *evaluation) swayedText(i int) string {
+	if e.all[i].bound != Exact {
+		return fmt.Sprintf("%s is known only as a bound, which does not settle how it stands to %s", e.rateOf(i), e.comparedTo())
+	}
+	return fmt.Sprintf("%s is %s times %s; how it stands to the set hangs on a reading that is known only as a bound",
+		e.rateOf(i), quantity.Fixed(e.set.at[i].ratio, 2), e.comparedTo())
 }
 
 func (e *evaluation) lowText(i int) string {
@@ -274,6 +286,9 @@ func (e *evaluation) lowText(i int) string {
 		ratio *= 2
 	}
 	why := "a hose may be off, kinked or unprimed"
+	if e.all[i].bound == AtMost && ratio*e.set.at[i].bites > 1 { // not surely that far down
+		return fmt.Sprintf("%s is known only as a bound, and half of it would be too low to trust: %s", e.rateOf(i), why)
+	}
 	if e.all[i].share != nil {
 		why = "was its line blocked in the runs that say so, and is its injector driven"
 	}

@@ -84,14 +84,21 @@ func (b *book) working(p *Page) {
 }
 
 // recomputed says whether the working recomputes a result: of returns that were
-// collected cylinder by cylinder, or merged.
+// collected cylinder by cylinder, or merged, and of which no bound decides for
+// another cylinder, for which they would have to be compared again and again.
 func recomputed(r *leakback.Result) bool {
-	return len(r.Cylinders) > 0 && (r.Test.Method == leakback.MethodIndividual || solvedLive(r))
+	return len(r.Cylinders) > 0 && !r.BoundsSway && (r.Test.Method == leakback.MethodIndividual || solvedLive(r))
 }
 
 // notHere says that the figures stand in the workbook as the program has them.
 func (w *working) notHere() {
 	w.title()
+	if w.r.BoundsSway {
+		w.say("How a cylinder stands to the others hangs here on a reading of which only a bound is known. The program compared the "+
+			"set again and again, with the bound wherever it may lie, which the working in live formulas does not. The figures of "+
+			"this workbook are those that the program came to, and do not follow a change.", workNote)
+		return
+	}
 	w.say("The working in live formulas is for returns that were collected cylinder by cylinder, for a merged "+
 		"return alone, and for the shares of merged returns of at most "+
 		strconv.Itoa(mostShares)+" cylinders, where every return line was measured. The figures of this workbook are those that the program "+

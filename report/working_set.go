@@ -177,7 +177,9 @@ func (w *working) outcome() {
 func (w *working) places() {
 	w.begin("Where each cylinder stands",
 		"High: set aside high and at least practical_ratio times the consensus; hint: the same only at false_hint; low: too low to "+
-			"trust. Against the first mark, high: 5 marks or more and beyond the biting ratio, surely only where two runs agree.",
+			"trust. An upper bound above the lowest other is a hint. Against the first mark, high: 5 marks or more and beyond the biting "+
+			"ratio, surely only where two runs agree. Where one cylinder's place hangs on another's bound the program writes no formulas; "+
+			"a bound typed here is not tried so.",
 		"ratio = exp(y − m);   biting ratio = the larger of practical_ratio and exp(c × τ × root of (1 + 1 ÷ size));   "+
 			"z = (y − m of the others) ÷ root of (τ² + 1 ÷ weight of the others)")
 	w.table("places", len(w.r.Cylinders), w.cylinders(),
@@ -228,11 +230,12 @@ func (w *working) placeOfEach() {
 	const (
 		high = `AND([high]=1,ROUND([ratio],6)>=ROUND(practical_ratio,6))`
 		hint = `AND([high]=0,[hinted]=1,ROUND([hint],6)>=ROUND(practical_ratio,6))`
+		amid = `AND(cyl.kind="at most",SUMPRODUCT((cyl[kind]<>"at most")*(cyl[readable]=1)*(mean[ordered]<ROUND(mean.rate,6)))>0)`
 	)
 	w.further("places",
 		live("agree", "runs that\nbite", asCount, read(`IF(compared_count>0,"",`+agree+`)`)),
 		live("place", "place", inWords, whenReadable(`IF(compared_with="nothing","none",IF(compared_count=0,`+
-			`IF(`+bites+`,"high","none"),IF([low]=1,"low",IF(`+high+`,"high",IF(`+hint+`,"hint","fine")))))`)),
+			`IF(`+bites+`,"high","none"),IF([low]=1,"low",IF(`+amid+`,"hint",IF(`+high+`,"high",IF(`+hint+`,"hint","fine"))))))`)),
 		live("unsure", "on one run\nonly?", asCount,
 			`IF(AND(compared_with="first mark",[place]="high"),IF([agree]<2,1,0),0)`))
 }

@@ -36,6 +36,9 @@ type sources struct {
 // the page's sentences still hold is asked of what the program wrote.
 func TestFormulasStartFromReadings(t *testing.T) {
 	for _, c := range append(variedCases(21, 8), specialCases()...) {
+		if _, r := worked(t, c); r.BoundsSway {
+			continue // no formulas
+		}
 		f, err := excelize.OpenReader(bytes.NewReader(bookOf(t, c)))
 		require.NoError(t, err)
 		s := sources{t: t, where: c.name, f: f, names: map[string]string{}}

@@ -47,6 +47,10 @@ func same(t *testing.T, want float64, got formula.Value, where ...any) {
 func TestWorkingIsTheProgram(t *testing.T) {
 	for _, c := range append(specialCases(), variedCases(231, 1)...) {
 		b, r := worked(t, c)
+		if r.BoundsSway {
+			assert.Nil(t, b.names.Values("verdict", "verdict"), c.name)
+			continue
+		}
 		sameCylinders(t, c.name, b.names, r)
 		sameTest(t, c.name, b.names, r)
 		if t.Failed() {
