@@ -19,7 +19,8 @@
 // is whole. Options.ReadOnly changes neither the file nor what -wal holds; it may
 // leave an empty -wal and a -shm behind, which the next writer clears away. A -wal
 // that is broken in the middle, of which SQLite reads no more than what stands before
-// that, is copied to -wal.damaged before it is written on.
+// that, is copied to -wal.damaged (-wal.damaged-2 the next time) before it is written
+// on.
 //
 // # Servers
 //

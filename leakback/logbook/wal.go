@@ -1,7 +1,10 @@
 package logbook
 
 import (
+	"bytes"
 	"encoding/binary"
+	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"time"
@@ -86,17 +89,21 @@ func checksum(order binary.ByteOrder, before []byte, parts ...[]byte) [2]uint32 
 	return sum
 }
 
-// keepLog copies a damaged log before it is written on, unless that was done.
+// keepLog copies a damaged log before it is written on, unless that was done. One
+// that was kept earlier stays.
 func keepLog(path string) (string, error) {
-	kept := path + "-wal.damaged"
-	if exists(kept) {
-		return kept, nil
-	}
 	raw, err := os.ReadFile(path + "-wal")
-	if err == nil {
-		err = os.WriteFile(kept, raw, 0o600)
-	}
 	if err != nil {
+		return "", unreachable(path, err)
+	}
+	kept := path + "-wal.damaged"
+	for n := 2; exists(kept); n++ {
+		if before, err := os.ReadFile(kept); err == nil && bytes.Equal(before, raw) {
+			return kept, nil
+		}
+		kept = fmt.Sprintf("%s-wal.damaged-%d", path, n)
+	}
+	if err := errors.Join(os.WriteFile(kept, raw, 0o600), syncFile(kept)); err != nil {
 		os.Remove(kept)
 		return "", unreachable(path, err)
 	}

@@ -83,4 +83,17 @@ func TestABrokenLogIsKept(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, raw, kept)
 	assert.Empty(t, open(t, path, Options{}).Notice())
+	assert.NoFileExists(t, path+"-wal.damaged-2")
+
+	raw[len(raw)/4] ^= 1 // another crash, another broken place
+	other := crashed(t, b)
+	require.NoError(t, os.WriteFile(other+"-wal", raw, 0o600))
+	require.NoError(t, os.WriteFile(other+"-wal.damaged", kept, 0o600))
+	assert.Contains(t, open(t, other, Options{}).Notice(), "it is kept as crashed.db-wal.damaged-2")
+	second, err := os.ReadFile(other + "-wal.damaged-2")
+	require.NoError(t, err)
+	assert.Equal(t, raw, second)
+	first, err := os.ReadFile(other + "-wal.damaged")
+	require.NoError(t, err)
+	assert.Equal(t, kept, first)
 }
