@@ -144,6 +144,7 @@ func (e *entering) goLocal(ctx context.Context) error {
 	}
 	e.close()
 	e.away, e.at, e.book, e.number = e.at, e.env.logbook, local, 0
+	e.noteDamage()
 	e.notices = append(e.notices, "the server is away; what is entered is kept in the local logbook, "+e.env.logbook,
 		"deliver it when the server is back: "+e.delivery())
 	return nil
@@ -238,6 +239,7 @@ func (e *entering) reopen(ctx context.Context, drafts []leakback.Event) ([]leakb
 	}
 	e.moved = e.moved || book.Address() != e.at
 	e.book, e.at, e.number = book, book.Address(), 0
+	e.noteDamage()
 	e.notices = append(e.notices, "the logbook's file was moved, removed or replaced while it was open; all of this test is kept in "+e.at,
 		"other tests that the file held and this one does not are put together with: leakback logbook copy FILE "+e.at)
 	known, err := book.Events(ctx, e.id)
@@ -303,6 +305,14 @@ func (t telling) Said() []string {
 	said := append(append(t.e.faultsFound(0), t.e.notices...), t.Flow.Said()...)
 	t.e.notices = nil
 	return said
+}
+
+// noteDamage leaves for the next question what was found wrong with the logbook that
+// was opened.
+func (e *entering) noteDamage() {
+	if notice := e.book.Notice(); notice != "" {
+		e.notices = append(e.notices, notice)
+	}
 }
 
 // sayNotices says what became of the logbook where no question is left to say it

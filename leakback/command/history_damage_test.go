@@ -2,6 +2,7 @@ package command
 
 import (
 	"database/sql"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
@@ -10,6 +11,9 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	_ "modernc.org/sqlite"
+
+	"leakback/leakback"
+	"leakback/leakback/logbook"
 )
 
 // A test that somebody changed behind the program's back is named; the others are
@@ -58,4 +62,28 @@ func TestRecordIntoADamagedLogbook(t *testing.T) {
 		"and what is wrong is named by: leakback logbook check --logbook "+book), said)
 	assert.Contains(t, said, "done to this vehicle before: test 1: not known, as its entries are damaged")
 	assert.Len(t, entered(t, book, "2"), len(uninterrupted(t, program).entered))
+}
+
+// A copy of a logbook of which a crash and a bad disk have left less says so.
+func TestCopyOfALogbookWithABrokenLog(t *testing.T) {
+	whole := filepath.Join(t.TempDir(), "whole.db")
+	b, err := logbook.Open(t.Context(), whole, logbook.Options{})
+	require.NoError(t, err)
+	defer b.Close()
+	id := logbook.NewTestID()
+	for at := range int64(6) {
+		_, err := b.Append(t.Context(), id, []leakback.Event{{AtUS: at + 1, Key: leakback.Key{Kind: leakback.KindSet, Field: leakback.FieldVehicle}, Value: "Unit 12"}})
+		require.NoError(t, err)
+	}
+	crashed := filepath.Join(t.TempDir(), "crashed.db")
+	for _, end := range []string{"", "-wal"} {
+		raw := read(t, whole+end)
+		if end == "-wal" {
+			raw[len(raw)/3] ^= 1
+		}
+		require.NoError(t, os.WriteFile(crashed+end, raw, 0o600))
+	}
+	env, said := quietly()
+	require.NoError(t, copyLogbook(t.Context(), env, crashed, filepath.Join(t.TempDir(), "to.db")))
+	assert.Contains(t, said.String(), "crashed.db-wal, which a crash left, has a broken place")
 }

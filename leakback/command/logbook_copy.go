@@ -38,12 +38,12 @@ func copyLogbook(ctx context.Context, env *environment, from, to string) error {
 	if sameFile(from, to) {
 		return fmt.Errorf("%s: expected two different logbooks", shownPath(env, to))
 	}
-	source, err := logbook.Open(ctx, from, logbook.Options{ReadOnly: true, MustExist: true})
+	source, err := env.openBook(ctx, from, logbook.Options{ReadOnly: true, MustExist: true})
 	if err != nil {
 		return err
 	}
 	defer source.Close()
-	target, err := logbook.Open(ctx, to, logbook.Options{})
+	target, err := env.openBook(ctx, to, logbook.Options{})
 	if err != nil {
 		return err
 	}

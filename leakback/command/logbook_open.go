@@ -43,7 +43,12 @@ func (o *logbookOptions) open(ctx context.Context, env *environment, how logbook
 		return nil, &fileError{&hintedError{errors.New("no logbook: there is no data folder, as HOME is not set"),
 			"name the file with --logbook or " + logbookVariable}}
 	}
-	book, err := logbook.Open(ctx, o.where(env), how)
+	return env.openBook(ctx, o.where(env), how)
+}
+
+// openBook opens a logbook, and says what is wrong with one that can still be used.
+func (env *environment) openBook(ctx context.Context, address string, how logbook.Options) (*logbook.Book, error) {
+	book, err := logbook.Open(ctx, address, how)
 	if err == nil && book.Notice() != "" {
 		env.say(book.Notice())
 	}
