@@ -35,6 +35,10 @@ type entering struct {
 	id     string           // of the test
 	number int64            // 0 before its first entry
 	events []leakback.Event // that it has
+	// unbegun says that what opens a new test is held back until its first answer,
+	// which it is then kept with: a test that is left at its first question is none.
+	unbegun bool
+	held    []leakback.Event
 }
 
 // openToEnter opens the logbook to enter into; where that is on a server that is
@@ -180,7 +184,11 @@ func (e *entering) delivery() string {
 // into the same test meanwhile: both are kept, and this sitting ends.
 func (e *entering) keep(ctx context.Context, drafts []leakback.Event) error {
 	ctx = context.WithoutCancel(ctx) // what was entered is kept, whoever leaves
-	drafts = append([]leakback.Event(nil), drafts...)
+	if e.unbegun {
+		e.unbegun, e.held = false, drafts
+		return nil
+	}
+	drafts = slices.Concat(e.held, drafts)
 	for i := range drafts {
 		if drafts[i].Kind == leakback.KindOpen {
 			drafts[i].Reason = station()
@@ -193,7 +201,7 @@ func (e *entering) keep(ctx context.Context, drafts []leakback.Event) error {
 	if len(kept) > 0 && kept[0].Seq != int64(len(e.events))+1 {
 		return &sharedError{e.number}
 	}
-	e.events = append(e.events, kept...)
+	e.events, e.held = append(e.events, kept...), nil
 	if e.number == 0 {
 		found, err := e.book.Find(ctx, e.id)
 		if err != nil {

@@ -165,7 +165,7 @@ func (r *recording) flow(ctx context.Context, from []leakback.Event) (*flow.Flow
 	options := r.options(ctx)
 	if ref == "" {
 		r.id = logbook.NewTestID()
-		options.From = from
+		options.From, r.unbegun = from, from == nil && r.o.job == (leakback.Job{}) // flags that name the job are an answer
 		return flow.New(options)
 	}
 	found, err := r.book.Find(ctx, ref)
@@ -320,7 +320,7 @@ func (r *recording) left(err error) error {
 		return r.brokenOff(err, fmt.Sprintf("test %d", r.number), "leakback record --resume")
 	}
 	if chosenToLeave(err) {
-		return &interruptedError{errors.New("left before anything was entered; nothing was kept")}
+		return &interruptedError{errors.New("left before anything was answered; nothing was kept")}
 	}
 	return err
 }

@@ -25,7 +25,7 @@ import (
 // theTest is an idle test of an invented engine as it is typed: an overflow, a
 // reading corrected, one left open, a second run.
 var theTest = []string{
-	"Kim Invented", "Unit 12", "", "182400 km", "Invented Haulage", "W-1", "hard to start", "Northmoor invented workshop",
+	"Kim Invented", "Unit 12", "", "182400 km", "Invented Haulage", "W-1", "hard to start",
 	"SN-1", "individual", "each", "idle", "driven", "100/1", "mark", "number", "46C", "return", "350", "700",
 	"understood", "primed",
 	"30", "30s", "14", "15", "18,5", ">100", "13.5", "14",
@@ -35,7 +35,7 @@ var theTest = []string{
 
 // recordFlags leave the engine and its sheet to flags.
 func recordFlags(book string) []string {
-	return []string{"record", "--plain", "--logbook", book, "--engine", "Northmoor Six-90",
+	return []string{"record", "--plain", "--logbook", book, "--engine", "Northmoor Six-90", "--workshop", "Northmoor invented workshop",
 		"--limits", filepath.Join(root, "testdata", "demo", "northmoor-six-90.toml")}
 }
 
