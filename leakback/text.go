@@ -179,11 +179,7 @@ func numberedAnd(numbers []int) string {
 	for i, n := range numbers {
 		words[i] = strconv.Itoa(n)
 	}
-	last := len(words) - 1
-	if last < 1 {
-		return words[0]
-	}
-	return strings.Join(words[:last], ", ") + " and " + words[last]
+	return quantity.Listed(words, "and")
 }
 
 // kind is what the rates are in a sentence: volumes where no interval is known.

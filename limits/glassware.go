@@ -61,5 +61,5 @@ func GlassToleranceML(capacityML float64, class string) (float64, error) {
 		known = append(known, quantity.Plain(c.capacityML, -1))
 	}
 	return 0, fmt.Errorf("%s: expected a capacity that ASTM E1272 has: %s mL",
-		quantity.Format(quantity.Volume, capacityML), alternatives(known))
+		quantity.Format(quantity.Volume, capacityML), quantity.Listed(known, "or"))
 }

@@ -178,7 +178,7 @@ func (t *table) source() string {
 func (t *table) oneOf(key string, words ...string) string {
 	s := t.text(key)
 	if t.has(key) && t.sound(key) && !slices.Contains(words, s) {
-		t.fault(key, "%s: expected %s", quantity.Quote(s), alternatives(words))
+		t.fault(key, "%s: expected %s", quantity.Quote(s), quantity.Listed(words, "or"))
 		return ""
 	}
 	return s
@@ -319,12 +319,6 @@ func shownList(numbers []float64) string {
 		texts[i] = quantity.Plain(x, -1)
 	}
 	return "[" + strings.Join(texts, ", ") + "]"
-}
-
-// alternatives is "a, b or c".
-func alternatives(words []string) string {
-	last := len(words) - 1
-	return strings.Join(words[:last], ", ") + " or " + words[last]
 }
 
 // expectation is what a number must be, in a test and in words.

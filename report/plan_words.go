@@ -357,7 +357,7 @@ func stateToKeep(p *PlanPage) string {
 	if len(parts) == 0 {
 		return ""
 	}
-	return "The limit holds for " + joined(parts, "and") + ": measure in that state, and record it."
+	return "The limit holds for " + quantity.Listed(parts, "and") + ": measure in that state, and record it."
 }
 
 // planLimits names where the figures come from, and what is assumed.

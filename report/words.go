@@ -24,15 +24,6 @@ func VerdictWord(v leakback.Verdict) string {
 	return [...]string{"pass", "not read", "undecided", "FAIL"}[v]
 }
 
-// joined is "a", "a and b" or "a, b and c".
-func joined(words []string, and string) string {
-	last := len(words) - 1
-	if last < 1 {
-		return strings.Join(words, "")
-	}
-	return strings.Join(words[:last], ", ") + " " + and + " " + words[last]
-}
-
 // Sentence begins a text with a capital and ends it with a stop.
 func Sentence(text string) string {
 	if text == "" {

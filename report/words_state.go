@@ -108,7 +108,7 @@ func RunsText(t *leakback.Test) string {
 			out++
 		}
 	}
-	text := counted(len(t.Runs), "run") + " of " + joined(lengths, "and")
+	text := counted(len(t.Runs), "run") + " of " + quantity.Listed(lengths, "and")
 	if out > 0 {
 		text += fmt.Sprintf(" (%d left out)", out)
 	}

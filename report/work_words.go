@@ -10,6 +10,7 @@ import (
 	"leakback/leakback"
 	"leakback/leakback/repair"
 	"leakback/limits"
+	"leakback/limits/quantity"
 )
 
 // WorkLines are works in lines for people: when and by whom, then each cylinder
@@ -37,7 +38,7 @@ func workTitle(w *repair.Work, zone *time.Location) string {
 		text += ", entered " + localTime(w.FirstUS, zone).Format(dayLayout)
 	}
 	if len(w.People) > 0 {
-		text += " by " + joined(w.People, "and")
+		text += " by " + quantity.Listed(w.People, "and")
 	}
 	return text
 }

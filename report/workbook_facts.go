@@ -93,7 +93,7 @@ func fuelFact(t *leakback.Test) string {
 	if text == "" || len(places) == 0 {
 		return text
 	}
-	return text + ", at the " + joined(places, "and")
+	return text + ", at the " + quantity.Listed(places, "and")
 }
 
 // tubesText is the tubes of the test, each kind once.

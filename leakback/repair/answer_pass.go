@@ -258,5 +258,5 @@ func (p *Pair) sayPassedBefore() {
 		return
 	}
 	p.reason(PassedBefore, nil, "nothing stood out in %s either; what was found in %s stands with the other comparisons",
-		p.before.Label, listed(others, "and"))
+		p.before.Label, quantity.Listed(others, "and"))
 }

@@ -7,7 +7,6 @@ package repair
 
 import (
 	"fmt"
-	"strings"
 	"unicode/utf8"
 
 	"leakback/limits/quantity"
@@ -30,16 +29,4 @@ func (e *Invalid) Error() string {
 // characters.
 func oneLine(text string, most int) bool {
 	return utf8.RuneCountInString(text) <= most && quantity.Printable(text)
-}
-
-// alternatives is "a", "a or b", "a, b or c".
-func alternatives(words []string) string { return listed(words, "or") }
-
-// listed is words in a list, the last behind a word such as "and".
-func listed(words []string, before string) string {
-	last := len(words) - 1
-	if last == 0 {
-		return words[0]
-	}
-	return strings.Join(words[:last], ", ") + " " + before + " " + words[last]
 }

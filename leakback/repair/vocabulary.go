@@ -177,7 +177,7 @@ func FieldNamed(name string) (Field, bool) {
 func (f Field) Expected(cylinders int) string {
 	switch {
 	case f.Words != nil:
-		return alternatives(f.Words)
+		return quantity.Listed(f.Words, "or")
 	case f.Name == FieldSwappedWith:
 		return "the number of another cylinder" + upTo(cylinders)
 	}
@@ -275,9 +275,9 @@ func CheckStepField(field, typed string) (string, error) {
 		if w, ok := word(value, []string{Yes, No}); ok {
 			return w, nil
 		}
-		return "", &Invalid{Value: typed, Expected: alternatives([]string{Yes, No})}
+		return "", &Invalid{Value: typed, Expected: quantity.Listed([]string{Yes, No}, "or")}
 	}
-	return "", &Invalid{Value: field, Expected: "a field of a step: " + alternatives(stepFields)}
+	return "", &Invalid{Value: field, Expected: "a field of a step: " + quantity.Listed(stepFields, "or")}
 }
 
 // mostAngleDeg is three turns, as far as a limits sheet goes.

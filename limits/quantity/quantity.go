@@ -182,6 +182,16 @@ func Quote(text string) string {
 	return fmt.Sprintf("%q", text)
 }
 
+// Listed is words in a list, the last behind a word such as "and": "a", "a or b",
+// "a, b or c".
+func Listed(words []string, before string) string {
+	last := len(words) - 1
+	if last < 1 {
+		return strings.Join(words, "")
+	}
+	return strings.Join(words[:last], ", ") + " " + before + " " + words[last]
+}
+
 // Printable says whether text is one line that can be shown as it is: UTF-8, and
 // nothing in it that breaks the line, plays with a terminal or only formats.
 func Printable(text string) bool {

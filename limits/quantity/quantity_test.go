@@ -19,6 +19,12 @@ var allKinds = []quantity.Kind{
 	quantity.Pressure, quantity.Temperature, quantity.Torque,
 }
 
+func TestListed(t *testing.T) {
+	for want, words := range map[string][]string{"": nil, "a": {"a"}, "a or b": {"a", "b"}, "a, b or c": {"a", "b", "c"}} {
+		assert.Equal(t, want, quantity.Listed(words, "or"))
+	}
+}
+
 func TestParseTakesWhatPeopleType(t *testing.T) {
 	tests := []struct {
 		kind quantity.Kind

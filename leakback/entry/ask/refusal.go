@@ -2,7 +2,6 @@ package ask
 
 import (
 	"errors"
-	"strings"
 
 	"leakback/limits/quantity"
 )
@@ -26,9 +25,5 @@ func Alternatives(options []Option) string {
 	for i, o := range options {
 		values[i] = o.Value
 	}
-	last := len(values) - 1
-	if last < 1 {
-		return strings.Join(values, "")
-	}
-	return strings.Join(values[:last], ", ") + " or " + values[last]
+	return quantity.Listed(values, "or")
 }

@@ -106,17 +106,9 @@ func (t taker) expected() string {
 	case t.own:
 		return "one of " + strings.Join(t.words, ", ") + ", or the shop's own word"
 	case t.words != nil:
-		return alternatives(t.words)
+		return quantity.Listed(t.words, "or")
 	}
 	return fmt.Sprintf("at most %d characters", t.text)
-}
-
-// alternatives joins words with commas, and "or" before the last.
-func alternatives(words []string) string {
-	if len(words) == 1 {
-		return words[0]
-	}
-	return strings.Join(words[:len(words)-1], ", ") + " or " + words[len(words)-1]
 }
 
 // sentence makes one of an error's words, no longer than a message may be.
