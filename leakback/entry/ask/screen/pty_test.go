@@ -69,6 +69,31 @@ func TestOnATerminal(t *testing.T) {
 	assert.Equal(t, 1, b.Screen().Bells())
 }
 
+// Stopped from outside it gives the terminal back, and takes it again when it goes on;
+// where it was stopped without a word it draws all of it anew.
+func TestStoppedOnATerminal(t *testing.T) {
+	t.Parallel()
+	b := startBay(t, 60, 18)
+	b.Sees("Registration or fleet number")
+	b.Keys("NM-47")
+	b.Sees("▸ NM-47")
+	require.NoError(t, b.Signal(syscall.SIGTSTP))
+	require.Eventually(t, func() bool { return !b.Raw() && b.Screen().Restored() }, patience, 10*time.Millisecond, "it is as before")
+	time.Sleep(200 * time.Millisecond)
+	require.NoError(t, b.Signal(syscall.SIGCONT))
+	require.Eventually(t, b.Raw, patience, 10*time.Millisecond, "keys are read as they come")
+	b.Sees("▸ NM-47")
+	require.NoError(t, b.Signal(syscall.SIGSTOP))
+	time.Sleep(200 * time.Millisecond)
+	_, _ = io.WriteString(b.Screen(), "\x1b[2J$ fg\r\n") // as a shell does
+	require.NoError(t, b.Signal(syscall.SIGCONT))
+	b.Sees("▸ NM-47")
+	b.Keys("11\r")
+	b.Sees("Registration or fleet number: NM-4711")
+	b.Keys("\x03")
+	b.Ends(1)
+}
+
 func TestDoneOnATerminal(t *testing.T) {
 	t.Parallel()
 	b := startBay(t, 60, 18)

@@ -56,6 +56,7 @@ func Run(ctx context.Context, f ask.Flow, o Options) error {
 		tea.WithColorProfile(profile), tea.WithFilter(gently))
 	stop := context.AfterFunc(ctx, func() { program.Send(overMsg{ctx.Err()}) })
 	defer stop()
+	defer stoppable(program)()
 	_, err := program.Run()
 	if err = m.outcome(ctx, err); errors.Is(err, tea.ErrProgramPanic) {
 		return err
