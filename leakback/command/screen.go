@@ -39,7 +39,7 @@ func screenOf(stdout io.Writer, getenv func(string) string) screen {
 	}
 	dumb := getenv("TERM") == "dumb"
 	s.unicode = s.unicode && !dumb
-	s.color = getenv("NO_COLOR") == "" && !dumb
+	s.color = getenv("NO_COLOR") == "" && !dumb && showsColor(f)
 	return s
 }
 
