@@ -134,12 +134,21 @@ func (a age) title() string {
 // on the wall (ECMA-376 part 1, 18.17.4.1, 1900 date base).
 func serial(at time.Time) float64 {
 	year, month, day := at.Date()
-	days := time.Date(year, month, day, 0, 0, 0, 0, time.UTC).Sub(time.Date(1899, 12, 30, 0, 0, 0, 0, time.UTC)).Hours() / 24
+	const epochDay = 25569 // 1970-01-01; days are counted in seconds, because a time.Duration ends after 292 years
+	days := float64(time.Date(year, month, day, 0, 0, 0, 0, time.UTC).Unix()/86400 + epochDay)
 	hour, minute, second := at.Clock()
 	// A spreadsheet keeps some 15 digits and shows the minute that has begun: what
 	// is cut off must not take the time back into the minute before.
 	const fine = 1e9
 	return days + math.Ceil(float64(hour*3600+minute*60+second)/86400*fine)/fine
+}
+
+// Dated says that spreadsheets have a day and agree on it: before March 1900 some
+// count a day too many, and after the year 9999 they show none
+// (ECMA-376 part 1, 18.17.4.1).
+func Dated(at time.Time) bool {
+	day := at.Format(dayLayout)
+	return len(day) == len(dayLayout) && "1900-03-01" <= day && day <= "9999-12-31"
 }
 
 // limit is the maximum that every test of a block was held against; NaN where

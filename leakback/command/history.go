@@ -308,11 +308,11 @@ func listedTest(env *environment, e *logbook.Entry, record *leakback.Record) rep
 }
 
 // startedUS is when a test was done: as somebody wrote it down, where that is a
-// date, else when its first entry was made.
+// date that every spreadsheet has, else when its first entry was made.
 func startedUS(env *environment, e *logbook.Entry, record *leakback.Record) int64 {
 	tested := record.Set(leakback.FieldTested)
 	for _, layout := range []string{time.RFC3339, "2006-01-02 15:04 -07:00", "2006-01-02 15:04", time.DateOnly} {
-		if t, err := time.ParseInLocation(layout, tested, env.zone()); err == nil {
+		if t, err := time.ParseInLocation(layout, tested, env.zone()); err == nil && report.Dated(t.In(env.zone())) {
 			return t.UnixMicro()
 		}
 	}
