@@ -382,3 +382,12 @@ func TestFormTakesWhatOthersTake(t *testing.T) {
 	}
 	assert.Equal(t, float64(leakback.MostBatteryV), batterySpan.high)
 }
+
+// A list takes 255 characters, counted as UTF-16 has them ("Excel specifications and
+// limits", Microsoft): the words that fit are offered, whatever their signs.
+func TestOfferedWordsFitAList(t *testing.T) {
+	long := strings.Repeat("🙂", 40)
+	rule := taker{own: true, words: []string{"idle", long + "a", long + "b", long + "c", long + "d"}}.rule("A1")
+	assert.Equal(t, "list", rule.Type)
+	assert.Equal(t, `"idle,`+long+"a,"+long+`b"`, rule.Formula1)
+}

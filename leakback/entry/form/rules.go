@@ -3,6 +3,7 @@ package form
 import (
 	"fmt"
 	"strings"
+	"unicode/utf16"
 
 	"github.com/xuri/excelize/v2"
 
@@ -82,13 +83,13 @@ func (t taker) rule(cell string) *excelize.DataValidation {
 	return v
 }
 
-// offered are the words that a list can offer: within its 255 characters, and
-// none that the comma between them would part.
+// offered are the words that a list can offer: within its 255 characters, which
+// are counted in UTF-16, and none that the comma between them would part.
 func (t taker) offered() []string {
 	var list []string
 	length := 0
 	for _, word := range t.words {
-		if length += len([]rune(word)) + 1; length > 250 {
+		if length += len(utf16.Encode([]rune(word))) + 1; length > 250 {
 			break
 		}
 		if !strings.ContainsAny(word, `,"`) {
