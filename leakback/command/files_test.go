@@ -80,17 +80,29 @@ func TestWriteFileThatAppearsMeanwhile(t *testing.T) {
 	only(t, folder, "a.xlsx")
 }
 
+// linked makes a symbolic link; false where there are none, and where one is said to
+// be made and is not seen as one (Wine 8).
+func linked(target, link string) bool {
+	if os.Symlink(target, link) != nil {
+		return false
+	}
+	made, err := os.Lstat(link)
+	return err == nil && made.Mode()&os.ModeSymlink != 0
+}
+
+func needsLink(t *testing.T, target, link string) {
+	t.Helper()
+	if !linked(target, link) {
+		t.Skip("no symbolic links here")
+	}
+}
+
 // A link keeps pointing to the file that is replaced through it.
 func TestWriteFileThroughALink(t *testing.T) {
 	folder := t.TempDir()
 	real, link := filepath.Join(folder, "real.xlsx"), filepath.Join(folder, "link.xlsx")
 	require.NoError(t, os.WriteFile(real, []byte("first"), 0o600))
-	if err := os.Symlink("real.xlsx", link); err != nil {
-		t.Skip("no symbolic links here: ", err)
-	}
-	if made, err := os.Lstat(link); err != nil || made.Mode()&os.ModeSymlink == 0 {
-		t.Skip("a symbolic link is not seen as one here (Wine 8)")
-	}
+	needsLink(t, "real.xlsx", link)
 	require.NoError(t, writeFile(link, true, text("second")))
 	got, err := os.ReadFile(real)
 	require.NoError(t, err)
@@ -111,9 +123,7 @@ func TestWriteFileLeavesAlone(t *testing.T) {
 	require.NoError(t, os.Link(at("shop.db"), at("hard.xlsx")))
 	for link, target := range map[string]string{"lonely.xlsx": "away.xlsx", "itself.xlsx": "itself.xlsx", "round.xlsx": "trip.xlsx",
 		"trip.xlsx": "round.xlsx", "to-folder.xlsx": "folder.xlsx", "book.xlsx": "shop.db", "twice.xlsx": "book.xlsx"} {
-		if err := os.Symlink(target, at(link)); err != nil {
-			t.Skip("no symbolic links here: ", err)
-		}
+		needsLink(t, target, at(link))
 	}
 	before, err := os.ReadDir(folder)
 	require.NoError(t, err)
@@ -213,9 +223,7 @@ func TestWriteCopy(t *testing.T) {
 	folder := t.TempDir()
 	old, link := filepath.Join(folder, "old.db"), filepath.Join(folder, "link.db")
 	logbookAt(t, old)
-	if err := os.Symlink("old.db", link); err != nil {
-		t.Skip("no symbolic links here: ", err)
-	}
+	needsLink(t, "old.db", link)
 	copied := func(temporary string) error { return os.WriteFile(temporary, []byte("copy"), 0o600) }
 	assert.ErrorContains(t, writeCopy(link, false, copied), "already exists")
 	require.NoError(t, writeCopy(link, true, copied))

@@ -3,6 +3,7 @@ package command
 import (
 	"errors"
 	"flag"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -43,8 +44,23 @@ func TestScripts(t *testing.T) {
 			env.Setenv("TZ", "UTC")
 			return os.CopyFS(filepath.Join(env.WorkDir, "demo"), os.DirFS(root+"/testdata/demo"))
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "filled": filled},
+		Condition: condition,
+		Cmds:      map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "filled": filled},
 	})
+}
+
+// condition is what scripts ask for in brackets: links are symbolic links that are
+// seen as such.
+func condition(name string) (bool, error) {
+	if name != "links" {
+		return false, fmt.Errorf("unknown condition %q", name)
+	}
+	folder, err := os.MkdirTemp("", "links")
+	if err != nil {
+		return false, err
+	}
+	defer os.RemoveAll(folder)
+	return linked("away", filepath.Join(folder, "link")), nil
 }
 
 // exits runs a command and requires its exit code: exits CODE COMMAND ARG...
