@@ -158,6 +158,9 @@ func (s scale) numbers() string {
 		if at >= s.cells || at+len(text) > s.cells {
 			return line
 		}
+		if at < len(line) || k > 0 && at == len(line) { // numbers too long to stand beside one another
+			continue
+		}
 		line += strings.Repeat(" ", at-len(line)) + text
 	}
 }
