@@ -127,7 +127,11 @@ func (f *filled) text(b box, what string, most int) string {
 		f.fault(b, what, "", "a cell that can be read")
 		return ""
 	}
-	if kind, err := f.file.GetCellType(f.sheet, f.at(b)); err == nil && isNumber(kind) {
+	switch kind, err := f.file.GetCellType(f.sheet, f.at(b)); {
+	case err == nil && kind == excelize.CellTypeBool: // its value is 1 or 0, which nobody read from a tube
+		f.fault(b, what, truth[value == "1"], "a number or words, and not the logical value")
+		return ""
+	case err == nil && isNumber(kind):
 		value = plainNumber(value)
 	}
 	value = strings.TrimSpace(strings.ReplaceAll(value, "\u00a0", " "))
@@ -137,6 +141,9 @@ func (f *filled) text(b box, what string, most int) string {
 	}
 	return value
 }
+
+// truth is a logical value as a spreadsheet shows it.
+var truth = map[bool]string{true: "TRUE", false: "FALSE"}
 
 // isNumber says that a cell holds a number: programs mostly leave out its type.
 func isNumber(kind excelize.CellType) bool {

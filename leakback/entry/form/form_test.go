@@ -291,6 +291,23 @@ func TestFormulasAreRefused(t *testing.T) {
 	}
 }
 
+// A logical value is stored as 1 or 0 (ECMA-376 part 1, 18.18.11) and is no reading.
+func TestLogicalValuesAreRefused(t *testing.T) {
+	l := newLayout(shapeFor(t, six()))
+	for _, name := range []string{"row 1 run 1", "customer", "interval_s"} {
+		for value, shown := range map[bool]string{true: "TRUE", false: "FALSE"} {
+			cell := cellOf(t, l, name)
+			book := edited(t, filledIn(t, six(), entries{"interval_s": "60", "row 2 run 1": "21"}), func(f *excelize.File) {
+				require.NoError(t, f.SetCellBool(sheetName, cell, value))
+			})
+			_, err := readBytes(book, "idle.xlsx")
+			require.Error(t, err, name)
+			assert.Contains(t, err.Error(), "idle.xlsx: cell "+cell+", ")
+			assert.Contains(t, err.Error(), `"`+shown+`": expected a number or words, and not the logical value`)
+		}
+	}
+}
+
 // Text that looks like a formula is text.
 func TestTextThatLooksLikeAFormula(t *testing.T) {
 	form, err := readBytes(filledIn(t, six(), entries{"interval_s": "60", "row 1 run 1": "21", "customer": `=cmd|'/c calc'!A0`}), "idle.xlsx")
