@@ -103,9 +103,9 @@ type Flow interface {
 	// Question is what is asked now; it does not change until an answer is taken.
 	Question() Question
 	// Answer takes a line as it was typed. "back" goes back to the question
-	// before, "forward" to the first that is open, and "skip" leaves one open. A *Refusal says what was expected
-	// instead, and nothing was taken; any other error says why the answer could
-	// not be kept.
+	// before, "forward" to the first that is open, and "skip" leaves one open. A
+	// *Refusal says what was expected instead, and nothing was taken; any other
+	// error says why the answer could not be kept.
 	Answer(text string) error
 	// Elapsed is how long the timer or the rest of this question has run; 0
 	// before it was started.

@@ -24,16 +24,15 @@ func stoppable(program *tea.Program) func() {
 		program.Send(begunMsg{}) // it waits until there is something to stop
 		released := false
 		for s := range signals {
-			if !released { // where it was stopped without a word, the shell has changed the terminal
+			if s == syscall.SIGTSTP {
 				released = program.ReleaseTerminal() == nil
-			}
-			switch {
-			case s == syscall.SIGTSTP:
 				_ = syscall.Kill(syscall.Getpid(), syscall.SIGSTOP)
-			case released:
-				released = program.RestoreTerminal() != nil
-				program.Send(tea.ClearScreen()) // so that all of it is drawn
+				continue
 			}
+			if released {
+				released = program.RestoreTerminal() != nil
+			}
+			program.Send(tea.ClearScreen()) // so that all of it is drawn
 		}
 	}()
 	return func() {
