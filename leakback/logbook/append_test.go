@@ -1,6 +1,7 @@
 package logbook
 
 import (
+	"math"
 	"strings"
 	"testing"
 
@@ -21,6 +22,7 @@ func testAppendRefuses(t *testing.T) {
 		change(&e)
 		return e
 	}
+	past := int64(math.MaxInt32) + 1 // on a machine of 32 bits a negative number, as bad
 	for name, c := range map[string]struct {
 		id    string
 		draft leakback.Event
@@ -35,7 +37,7 @@ func testAppendRefuses(t *testing.T) {
 		"a time out of the world": {id, with(func(e *leakback.Event) { e.AtUS = latestUS + 1 }), "event 2, at_us"},
 		"a duration below 0":      {id, with(func(e *leakback.Event) { e.ElapsedMS = -1 }), "event 2, elapsed_ms"},
 		"a run below 0":           {id, with(func(e *leakback.Event) { e.Run = -1 }), "event 2, run"},
-		"a cylinder out of range": {id, with(func(e *leakback.Event) { e.Cylinder = 1 << 31 }), "event 2, cylinder"},
+		"a cylinder out of range": {id, with(func(e *leakback.Event) { e.Cylinder = int(past) }), "event 2, cylinder"},
 		"no UTF-8":                {id, with(func(e *leakback.Event) { e.Value = "\xff" }), "event 2, value: \"\\xff\": expected text in UTF-8"},
 		"half a surrogate":        {id, with(func(e *leakback.Event) { e.Person = "\xed\xa0\x80" }), "event 2, person"},
 		"NUL":                     {id, with(func(e *leakback.Event) { e.Reason = "a\x00" }), "event 2, reason"},

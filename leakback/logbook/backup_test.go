@@ -14,7 +14,7 @@ func TestBackupIsTheSameLogbook(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			b := two(t)
 			reader := open(t, b.address, o)
-			path := filepath.Join(t.TempDir(), "it's a backup ?.db")
+			path := filepath.Join(t.TempDir(), portable("it's a backup ?.db"))
 			require.NoError(t, reader.Backup(t.Context(), path))
 			info, err := os.Stat(path)
 			require.NoError(t, err)

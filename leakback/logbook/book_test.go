@@ -4,7 +4,9 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -56,7 +58,7 @@ func TestAppendAndRead(t *testing.T) { onEach(t, testAppendAndRead) }
 func testAppendAndRead(t *testing.T) {
 	path := newAddress(t)
 	if !isPostgres(t) {
-		path = filepath.Join(t.TempDir(), "new folder", "a ?#%.db")
+		path = filepath.Join(t.TempDir(), "new folder", portable("a ?#%.db"))
 	}
 	b := open(t, path, Options{})
 	id := NewTestID()
@@ -81,13 +83,23 @@ func testAppendAndRead(t *testing.T) {
 	assert.Equal(t, Entry{ID: id, Number: 1, Vehicle: "AB 12 CD", StartedUS: 1_000, LastUS: 3_000, Events: 3, Head: heads[2]}, entry)
 }
 
+// portable is a name without what Windows takes in none.
+func portable(name string) string {
+	if runtime.GOOS == "windows" {
+		return strings.ReplaceAll(name, "?", "")
+	}
+	return name
+}
+
 func TestNewLogbookIsPrivate(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "folder", "logbook.db")
 	open(t, path, Options{})
 	for name, mode := range map[string]os.FileMode{filepath.Dir(path): 0o700, path: 0o600} {
 		info, err := os.Stat(name)
 		require.NoError(t, err)
-		assert.Equal(t, mode, info.Mode().Perm(), name)
+		if runtime.GOOS != "windows" { // it keeps lists of who may do what instead
+			assert.Equal(t, mode, info.Mode().Perm(), name)
+		}
 	}
 	names, err := filepath.Glob(filepath.Join(filepath.Dir(path), ".*"))
 	require.NoError(t, err)

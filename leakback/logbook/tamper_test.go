@@ -89,7 +89,7 @@ func told(t *testing.T) *Book {
 	for i, id := range []string{idA, idB} {
 		var drafts []leakback.Event
 		for k := range 4 {
-			e := reading(int64(1_700_000_000_000_000+k), k+1, fmt.Sprint(20+k))
+			e := reading(1_700_000_000_000_000+int64(k), k+1, fmt.Sprint(20+k))
 			e.ElapsedMS, e.Person, e.Line, e.Typed, e.Reason = int64(1500*k), "Ä", "a", fmt.Sprint(i, ",5"), "é"
 			drafts = append(drafts, e)
 		}
