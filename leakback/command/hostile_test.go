@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -156,7 +157,8 @@ func TestFilesAreNotObeyed(t *testing.T) {
 		}
 		name := strings.NewReplacer("/", "", "\x00", "").Replace(text)
 		if name = name[:min(len(name), 100)]; i == 0 {
-			require.NoError(t, os.WriteFile(name, []byte("cylinder,volume_ml\n1,21\n2,x\n"), 0o600))
+			err := os.WriteFile(name, []byte("cylinder,volume_ml\n1,21\n2,x\n"), 0o600)
+			require.True(t, err == nil || runtime.GOOS == "windows", "%v", err) // which has no such names
 		}
 		s.run("check", name, "--interval", "60")
 		s.run("limits", "check", name)
