@@ -165,6 +165,10 @@ func TestMergedWorkingIsTheProgram(t *testing.T) {
 	seen := map[string]int{}
 	for _, c := range mergedCases(240, 3) {
 		b, r := worked(t, c)
+		if plainNumbers(t, c.name, b.names, r) {
+			seen["plain"]++
+			continue
+		}
 		sameCylinders(t, c.name, b.names, r)
 		sameTest(t, c.name, b.names, r)
 		if len(r.BlockOff.Lines) == 1 {
@@ -246,7 +250,7 @@ func TestMergedWorkingInLibreOffice(t *testing.T) {
 			assert.True(t, strings.HasPrefix(lineOfPage(t, got), checkHolds), c.name)
 		}
 		changed, edited := changedMerged(t, c, file, i)
-		if _, err := leakback.Evaluate(changed.test, changed.sheet); err != nil {
+		if !hasFormulas(changed) || !sameBlocks(t, c, changed) {
 			continue
 		}
 		name := c.name + "-changed"
@@ -269,6 +273,19 @@ func TestMergedWorkingInLibreOffice(t *testing.T) {
 	for name, file := range recalculated(t, books) {
 		checks[name](formulaCells(t, file))
 	}
+}
+
+// sameBlocks says that the workings of two tests have the same blocks: one whose runs
+// have other lengths may no longer be a mirrored schedule.
+func sameBlocks(t *testing.T, a, b variedCase) bool {
+	t.Helper()
+	first, _ := worked(t, a)
+	second, _ := worked(t, b)
+	x, _ := first.names.Address("test_verdict")
+	y, _ := second.names.Address("test_verdict")
+	i, _ := first.names.Address("shown_median")
+	j, _ := second.names.Address("shown_median")
+	return x == y && i == j
 }
 
 // ofResidual are the formulas of a residual and of its weighted square: small

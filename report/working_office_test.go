@@ -192,7 +192,10 @@ func TestWorkingInLibreOffice(t *testing.T) {
 	t.Parallel()
 	books := map[string][]byte{}
 	checks := map[string]func(got map[string]formulaCell){}
-	for i, c := range variedCases(52, 2) {
+	for i, c := range variedCases(56, 2) {
+		if !hasFormulas(c) {
+			continue
+		}
 		file := bookOf(t, c)
 		written := formulaCells(t, file)
 		books[c.name] = forgotten(t, file)
@@ -202,6 +205,9 @@ func TestWorkingInLibreOffice(t *testing.T) {
 			assert.True(t, strings.HasPrefix(lineOfPage(t, got), checkHolds), c.name)
 		}
 		changed, edited := changedCase(t, c, file, i)
+		if !hasFormulas(changed) {
+			continue
+		}
 		name := c.name + "-changed"
 		books[name] = forgotten(t, edited)
 		checks[name] = func(got map[string]formulaCell) {
@@ -216,6 +222,12 @@ func TestWorkingInLibreOffice(t *testing.T) {
 	for name, file := range recalculated(t, books) {
 		checks[name](formulaCells(t, file))
 	}
+}
+
+// hasFormulas says that a test can be judged and that its working recomputes it.
+func hasFormulas(c variedCase) bool {
+	r, err := leakback.Evaluate(c.test, c.sheet)
+	return err == nil && recomputed(r)
 }
 
 // functionBook is a workbook with every function and operator that formulas use, at

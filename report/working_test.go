@@ -47,8 +47,7 @@ func same(t *testing.T, want float64, got formula.Value, where ...any) {
 func TestWorkingIsTheProgram(t *testing.T) {
 	for _, c := range append(specialCases(), variedCases(231, 1)...) {
 		b, r := worked(t, c)
-		if r.BoundsSway {
-			assert.Nil(t, b.names.Values("verdict", "verdict"), c.name)
+		if plainNumbers(t, c.name, b.names, r) {
 			continue
 		}
 		sameCylinders(t, c.name, b.names, r)
@@ -57,6 +56,16 @@ func TestWorkingIsTheProgram(t *testing.T) {
 			t.Fatalf("%s: %+v\n%+v", c.name, *c.test, c.sheet.Limits)
 		}
 	}
+}
+
+// plainNumbers says that bounds sway the set, and requires that no formula decides
+// then.
+func plainNumbers(t *testing.T, name string, n *formula.Names, r *leakback.Result) bool {
+	t.Helper()
+	if r.BoundsSway {
+		assert.Nil(t, n.Values("verdict", "verdict"), name)
+	}
+	return r.BoundsSway
 }
 
 func sameCylinders(t *testing.T, name string, n *formula.Names, r *leakback.Result) {
