@@ -52,6 +52,14 @@ func goneState(code string) bool {
 	return strings.HasPrefix(code, "08") // connection exceptions
 }
 
+// Windows' own numbers of what fails on a network, which package syscall does not take
+// for the usual ones. No other system has errors with such numbers.
+const (
+	windowsNoNet   = syscall.Errno(10051) // WSAENETUNREACH
+	windowsRefused = syscall.Errno(10061) // WSAECONNREFUSED
+	windowsNoHost  = syscall.Errno(10065) // WSAEHOSTUNREACH
+)
+
 // lostConnection says whether an error is one of the connection itself.
 func lostConnection(err error) bool {
 	for _, e := range []error{driver.ErrBadConn, io.EOF, io.ErrUnexpectedEOF, net.ErrClosed, pgconn.ErrConnClosed,
@@ -116,11 +124,11 @@ func reason(err error) string {
 		return "no host has this name"
 	case errors.As(err, &dns):
 		return "the host's name cannot be looked up: is the network there?"
-	case errors.Is(err, syscall.ECONNREFUSED):
+	case errors.Is(err, syscall.ECONNREFUSED), errors.Is(err, windowsRefused):
 		return "no server answers there: connection refused"
 	case errors.Is(err, syscall.ENOENT):
 		return "no server answers there: it has no socket in this folder"
-	case errors.Is(err, syscall.EHOSTUNREACH), errors.Is(err, syscall.ENETUNREACH):
+	case errors.Is(err, syscall.EHOSTUNREACH), errors.Is(err, syscall.ENETUNREACH), errors.Is(err, windowsNoNet), errors.Is(err, windowsNoHost):
 		return "there is no way to the host: is the network there?"
 	case errors.As(err, &n) && n.Timeout():
 		return "the server did not answer in time"
