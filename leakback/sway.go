@@ -138,9 +138,11 @@ func (e *evaluation) eachPlace(try func(rates []float64)) {
 				}
 			}
 		}
-		for _, q := range e.set.rates {
-			at(q, atMost, -1, 0)
-			at(atMost, q, -1, 0)
+	}
+	for _, q := range e.set.rates {
+		for _, end := range []float64{0, far} {
+			at(q, end, -1, 0)
+			at(end, q, -1, 0)
 		}
 	}
 }
