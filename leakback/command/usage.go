@@ -94,7 +94,7 @@ func flagFault(c *cobra.Command, err error) error {
 	var value *pflag.InvalidValueError
 	var unknown *pflag.NotExistError
 	var syntax *pflag.InvalidSyntaxError
-	hint := "see " + c.CommandPath() + " --help"
+	meant := ""
 	switch {
 	case errors.As(err, &value) && value.GetFlag().Value.Type() == "bool":
 		err = fmt.Errorf("--%s: %s: expected true, false or the flag alone", value.GetFlag().Name, quantity.Quote(value.GetValue()))
@@ -106,12 +106,22 @@ func flagFault(c *cobra.Command, err error) error {
 		err = fmt.Errorf("unknown flag: -%s", shortened(unknown.GetSpecifiedShortnames()))
 	case errors.As(err, &unknown):
 		name := unknown.GetSpecifiedName()
-		if meant := flagMeant(c, name); meant != "" {
-			hint = "did you mean --" + meant + "? Else " + hint
+		if meant = flagMeant(c, name); meant != "" {
+			meant = "--" + meant
 		}
 		err = fmt.Errorf("unknown flag: --%s", shortened(name))
 	}
-	return &hintedError{errors.New(terminal.OneLine(err.Error())), hint} // a flag may be typed in two lines
+	return &hintedError{errors.New(terminal.OneLine(err.Error())), helpHint(c, meant)} // a flag may be typed in two lines
+}
+
+// helpHint tells where a command is explained, and what was meant where something
+// was ("" else).
+func helpHint(c *cobra.Command, meant string) string {
+	hint := "see " + c.CommandPath() + " --help"
+	if meant == "" {
+		return hint
+	}
+	return "did you mean " + meant + "? Else " + hint
 }
 
 // longestName is the most that a flag or a command may have to be looked for: the
@@ -149,11 +159,11 @@ func onlyCommands(c *cobra.Command, args []string) error {
 			names = append(names, below.Name())
 		}
 	}
-	hint := "see " + c.CommandPath() + " --help"
-	if meant := nearest(args[0], names); meant != "" {
-		hint = "did you mean " + c.CommandPath() + " " + meant + "? Else " + hint
+	meant := nearest(args[0], names)
+	if meant != "" {
+		meant = c.CommandPath() + " " + meant
 	}
-	return &hintedError{fmt.Errorf("unknown command %s for %q", quantity.Quote(args[0]), c.CommandPath()), hint}
+	return &hintedError{fmt.Errorf("unknown command %s for %q", quantity.Quote(args[0]), c.CommandPath()), helpHint(c, meant)}
 }
 
 // nearest is the name that the fewest slips lead to: two at most, and fewer than
